@@ -1,0 +1,1 @@
+"""From readings, backlash and moves to the next correction, its size, its spread, and why."""

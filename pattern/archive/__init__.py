@@ -1,0 +1,1 @@
+"""Jobs on record: schema and migrations, photo store, filing, export, verify."""

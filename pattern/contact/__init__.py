@@ -1,0 +1,1 @@
+"""Marking compound versus metal, and the contact patch, on one tooth side."""

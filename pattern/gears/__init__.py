@@ -1,0 +1,1 @@
+"""The mechanics of the pair: blank, tooth surfaces, tooth contact analysis, backlash, response."""

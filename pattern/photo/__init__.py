@@ -1,0 +1,1 @@
+"""Photo files to upright pixels: decoding, EXIF orientation, the pixel cap, quality gates."""

@@ -1,0 +1,1 @@
+"""Overlays, charts and the printed record."""

@@ -1,0 +1,1 @@
+"""Developers only: rendered photos with known truth, and the training of the reader."""
