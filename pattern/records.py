@@ -189,9 +189,17 @@ class SideReading:
 
     def __post_init__(self) -> None:
         for name in ("lengthwise", "profile"):
-            _finite(name, getattr(self, name), -0.25, 1.25, "a share of the tooth: 0 toe/root, 1 heel/tip")
+            _finite(
+                name,
+                getattr(self, name),
+                -0.25,
+                1.25,
+                "a share of the tooth: 0 toe/root, 1 heel/tip",
+            )
         for name in ("lengthwise_sd", "profile_sd"):
-            _finite(name, getattr(self, name), 1e-4, 1.0, "a standard deviation above zero, as a share")
+            _finite(
+                name, getattr(self, name), 1e-4, 1.0, "a standard deviation above zero, as a share"
+            )
         for name in ("length", "width"):
             if getattr(self, name) is not None:
                 _finite(name, getattr(self, name), 1e-3, 1.5, "an extent as a share of the tooth")
@@ -247,12 +255,24 @@ class Axle:
                 subject="pinion_teeth",
                 remedy="The ring gear has the larger count; give ring gear and pinion in that order",
             )
-        _finite("ring_diameter_in", self.ring_diameter_in, 2.0, 40.0, "the ring gear's outside diameter in inches")
+        _finite(
+            "ring_diameter_in",
+            self.ring_diameter_in,
+            2.0,
+            40.0,
+            "the ring gear's outside diameter in inches",
+        )
         limits = {
-            "face_width_in": (0.2, 10.0), "offset_in": (0.0, 8.0), "cutter_radius_in": (0.5, 20.0),
-            "spiral_angle_deg": (0.0, 60.0), "pressure_angle_drive_deg": (8.0, 35.0),
-            "pressure_angle_coast_deg": (8.0, 35.0), "depth_shim_in": (0.0, 1.0),
-            "left_shim_in": (0.0, 2.0), "right_shim_in": (0.0, 2.0), "notch_in": (1e-4, 0.1),
+            "face_width_in": (0.2, 10.0),
+            "offset_in": (0.0, 8.0),
+            "cutter_radius_in": (0.5, 20.0),
+            "spiral_angle_deg": (0.0, 60.0),
+            "pressure_angle_drive_deg": (8.0, 35.0),
+            "pressure_angle_coast_deg": (8.0, 35.0),
+            "depth_shim_in": (0.0, 1.0),
+            "left_shim_in": (0.0, 2.0),
+            "right_shim_in": (0.0, 2.0),
+            "notch_in": (1e-4, 0.1),
         }
         for name, (low, high) in limits.items():
             if getattr(self, name) is not None:
@@ -265,8 +285,16 @@ class Axle:
         _choice("position", self.position, ("rear", "front"))
         _choice("rotation", self.rotation, ("standard", "reverse"))
         _choice("side_adjusters", self.side_adjusters, ("shims", "threaded"))
-        _finite("backlash_min_in", self.backlash_min_in, 0.0, 0.1, "the maker's lower limit in inches")
-        _finite("backlash_max_in", self.backlash_max_in, 0.0005, 0.1, "the maker's upper limit in inches")
+        _finite(
+            "backlash_min_in", self.backlash_min_in, 0.0, 0.1, "the maker's lower limit in inches"
+        )
+        _finite(
+            "backlash_max_in",
+            self.backlash_max_in,
+            0.0005,
+            0.1,
+            "the maker's upper limit in inches",
+        )
         if self.backlash_min_in >= self.backlash_max_in:
             raise InvalidAxle(
                 f"{self.backlash_min_in} in is not below backlash_max_in, {self.backlash_max_in} in",
@@ -296,10 +324,18 @@ class Roll:
 
     def __post_init__(self) -> None:
         if self.backlash_in is not None:
-            _finite("backlash_in", self.backlash_in, 0.0, 0.1, "inches, normal to the tooth at the heel")
+            _finite(
+                "backlash_in", self.backlash_in, 0.0, 0.1, "inches, normal to the tooth at the heel"
+            )
         for name in ("pinion_move_in", "ring_move_in"):
             if getattr(self, name) is not None:
-                _finite(name, getattr(self, name), -0.15, 0.15, "inches; thousandths are meant, so 0.004 for four")
+                _finite(
+                    name,
+                    getattr(self, name),
+                    -0.15,
+                    0.15,
+                    "inches; thousandths are meant, so 0.004 for four",
+                )
         _finite("backlash_sd_in", self.backlash_sd_in, 1e-5, 0.02, "inches")
 
 
@@ -347,16 +383,26 @@ def _finite(name: str, value: float, low: float, high: float, what: str) -> None
     if isinstance(value, bool) or not isinstance(value, int | float | np.floating | np.integer):
         raise InvalidAxle(f"{value!r} is not a number", subject=name, remedy=f"Give {what}")
     if not math.isfinite(value) or not low <= value <= high:
-        raise InvalidAxle(f"{value!r} is outside {low:g} to {high:g}", subject=name, remedy=f"Expected: {what}")
+        raise InvalidAxle(
+            f"{value!r} is outside {low:g} to {high:g}", subject=name, remedy=f"Expected: {what}"
+        )
 
 
 def _whole(name: str, value: int, low: int, high: int) -> None:
-    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not low <= value <= high:
+    if (
+        isinstance(value, bool)
+        or not isinstance(value, int | np.integer)
+        or not low <= value <= high
+    ):
         raise InvalidAxle(
-            f"{value!r} is not a whole number from {low} to {high}", subject=name, remedy="Count the teeth"
+            f"{value!r} is not a whole number from {low} to {high}",
+            subject=name,
+            remedy="Count the teeth",
         )
 
 
 def _choice(name: str, value: str, allowed: tuple[str, ...]) -> None:
     if value not in allowed:
-        raise InvalidAxle(f"{value!r} is not known", subject=name, remedy="Use one of: " + ", ".join(allowed))
+        raise InvalidAxle(
+            f"{value!r} is not known", subject=name, remedy="Use one of: " + ", ".join(allowed)
+        )

@@ -24,12 +24,22 @@ class Settings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    max_megapixels: float = Field(60.0, gt=0.1, le=200, description="larger photos are refused before decoding")
-    work_size_px: int = Field(1600, ge=512, le=4096, description="long side at which teeth are found")
-    tooth_min_px: float = Field(45.0, ge=20, description="shortest tooth length that is read, in full-resolution pixels")
+    max_megapixels: float = Field(
+        60.0, gt=0.1, le=200, description="larger photos are refused before decoding"
+    )
+    work_size_px: int = Field(
+        1600, ge=512, le=4096, description="long side at which teeth are found"
+    )
+    tooth_min_px: float = Field(
+        45.0, ge=20, description="shortest tooth length that is read, in full-resolution pixels"
+    )
     tooth_confidence: float = Field(0.5, gt=0, lt=1, description="teeth below this are left out")
-    film_mm: float = Field(0.00635, gt=0.001, lt=0.1, description="thickness of the marking film, mm")
-    accept_chance: float = Field(0.9, gt=0.5, lt=1, description="chance of being right at which a pattern is accepted")
+    film_mm: float = Field(
+        0.00635, gt=0.001, lt=0.1, description="thickness of the marking film, mm"
+    )
+    accept_chance: float = Field(
+        0.9, gt=0.5, lt=1, description="chance of being right at which a pattern is accepted"
+    )
 
     @property
     def fingerprint(self) -> str:
@@ -37,7 +47,9 @@ class Settings(BaseModel):
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()[:12]
 
 
-def load_settings(file: Path | None = None, environment: Mapping[str, str] | None = None) -> Settings:
+def load_settings(
+    file: Path | None = None, environment: Mapping[str, str] | None = None
+) -> Settings:
     """Defaults, then the TOML file, then the environment.
 
     Raises InvalidSettings naming the key and what is allowed.
@@ -64,6 +76,10 @@ def _read_toml(file: Path) -> dict[str, object]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except OSError as fault:
-        raise InvalidSettings("cannot be opened", subject=str(file), remedy=str(fault.strerror)) from fault
+        raise InvalidSettings(
+            "cannot be opened", subject=str(file), remedy=str(fault.strerror)
+        ) from fault
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InvalidSettings(f"is not TOML: {fault}", subject=str(file), remedy="Correct that line") from fault
+        raise InvalidSettings(
+            f"is not TOML: {fault}", subject=str(file), remedy="Correct that line"
+        ) from fault

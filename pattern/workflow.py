@@ -14,7 +14,7 @@ from pattern.contact.patch import find_contact
 from pattern.gears.predict import predict
 from pattern.photo.decode import load_photo
 from pattern.photo.quality import check_photo
-from pattern.reading.combine import combine_photos, combine_teeth, declined
+from pattern.reading.combine import combine_photos, combine_teeth
 from pattern.reading.measure import measure_tooth
 from pattern.records import Advice, Axle, Direction, Hand, Photo, Reading, Roll, Side
 from pattern.settings import Settings
@@ -79,14 +79,22 @@ def read_roll(
 
 
 def advise(
-    axle: Axle, rolls: Sequence[Roll], *, kit: ShimKit | None = None, settings: Settings | None = None
+    axle: Axle,
+    rolls: Sequence[Roll],
+    *,
+    kit: ShimKit | None = None,
+    settings: Settings | None = None,
 ) -> Advice:
     """Advise the next correction from all rolls of the job, oldest first. Raises InvalidAxle."""
     return correct(axle, rolls, kit=kit, settings=settings or Settings())
 
 
 def file_roll(
-    archive: Archive, job_id: str, roll: Roll, photos: Sequence[tuple[Path, Reading]], advice: Advice | None
+    archive: Archive,
+    job_id: str,
+    roll: Roll,
+    photos: Sequence[tuple[Path, Reading]],
+    advice: Advice | None,
 ) -> int:
     """File a roll with its photos byte for byte; returns its number in the job. Raises ArchiveError."""
     return archive.add_roll(job_id, roll, photos, advice)

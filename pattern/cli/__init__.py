@@ -12,8 +12,16 @@ from pattern.errors import PatternError
 # command -> (module, attribute, one line of help); kept here so that --help imports nothing heavy
 COMMANDS = {
     "read": ("pattern.cli.read", "read", "Read the contact pattern in photos of one tooth side."),
-    "advise": ("pattern.cli.advise", "advise", "Advise the next correction from an axle and its rolls."),
-    "predict": ("pattern.cli.predict", "predict", "Compute and draw the marks that given moves leave."),
+    "advise": (
+        "pattern.cli.advise",
+        "advise",
+        "Advise the next correction from an axle and its rolls.",
+    ),
+    "predict": (
+        "pattern.cli.predict",
+        "predict",
+        "Compute and draw the marks that given moves leave.",
+    ),
     "demo": ("pattern.cli.demo", "demo", "The main job on a bundled pair of photos."),
     "job": ("pattern.cli.job", "job", "File and find jobs, rolls and photos."),
     "archive": ("pattern.cli.archive", "archive", "Verify and back up the archive."),
