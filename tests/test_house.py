@@ -1,0 +1,118 @@
+"""The house rules that a machine can check: module sizes, registries, documents that match the code."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import click
+import pytest
+
+import pattern
+from pattern import errors
+from pattern.cli import commands
+from pattern.flags import FLAGS
+from pattern.settings import Settings
+
+ROOT = Path(__file__).parent.parent
+SOURCES = sorted([*ROOT.glob("pattern/**/*.py"), *ROOT.glob("app/**/*.py")])
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def _error_classes(root: type[errors.PatternError]) -> list[type[errors.PatternError]]:
+    return [root, *(c for child in root.__subclasses__() for c in _error_classes(child))]
+
+
+def _walk(command: click.Command, path: str) -> list[tuple[str, click.Command]]:
+    found = [(path, command)]
+    if isinstance(command, click.Group):
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            child = command.get_command(context, name)
+            assert child is not None
+            found += _walk(child, f"{path} {name}")
+    return found
+
+
+COMMANDS = _walk(commands, "contact-pattern")
+
+
+@pytest.mark.parametrize("source", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_a_module_stays_under_four_hundred_lines(source: Path) -> None:
+    assert len(source.read_text(encoding="utf-8").splitlines()) <= 400
+
+
+def test_no_module_has_a_name_that_says_nothing() -> None:
+    empty = {"utils.py", "util.py", "helpers.py", "common.py", "misc.py"}
+    assert not [s for s in SOURCES if s.name in empty]
+
+
+def test_every_module_says_what_it_is_for() -> None:
+    bare = [
+        s
+        for s in SOURCES
+        if s.stat().st_size and not s.read_text("utf-8").lstrip().startswith('"""')
+    ]
+    assert bare == []
+
+
+def test_the_public_names_resolve() -> None:
+    for name in pattern.__all__:
+        assert getattr(pattern, name) is not None
+
+
+def test_every_error_is_in_the_drawing_at_the_head_of_its_module() -> None:
+    for error in _error_classes(errors.PatternError):
+        line = re.search(rf"\b{error.__name__}\b.*?(\d)\n", errors.__doc__ or "")
+        assert line, error.__name__
+        assert int(line.group(1)) == error.exit_code
+
+
+def test_an_error_message_names_subject_fault_and_remedy() -> None:
+    error = errors.InvalidAxle("0 is too small", subject="ring_teeth", remedy="Count the teeth")
+    assert error.message == "ring_teeth: 0 is too small. Count the teeth"
+
+
+def test_every_exit_code_is_in_the_readme() -> None:
+    for error in _error_classes(errors.PatternError)[1:]:
+        assert re.search(rf"^\| {error.exit_code} \|", README, re.MULTILINE), error.__name__
+
+
+@pytest.mark.parametrize("code", FLAGS)
+def test_every_flag_is_documented(code: str) -> None:
+    assert f"`{code}`" in DEVELOPERS
+
+
+@pytest.mark.parametrize("name", Settings.model_fields)
+def test_every_setting_is_documented(name: str) -> None:
+    assert f"`{name}`" in DEVELOPERS
+
+
+@pytest.mark.parametrize(("path", "command"), COMMANDS[1:], ids=[p for p, _ in COMMANDS[1:]])
+def test_every_command_is_documented_and_says_what_it_does(
+    path: str, command: click.Command
+) -> None:
+    assert f"`{path}" in README, path
+    assert command.help
+
+
+@pytest.mark.parametrize(("path", "command"), COMMANDS, ids=[p for p, _ in COMMANDS])
+def test_every_option_has_help(path: str, command: click.Command) -> None:
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, f"{path} {parameter.name}"
+
+
+def test_the_readme_s_pictures_exist() -> None:
+    pictures = re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README)
+    assert pictures
+    for picture in pictures:
+        assert (ROOT / picture).is_file(), picture
+
+
+def test_sample_images_stay_small() -> None:
+    files = [f for f in (ROOT / "sample_images").rglob("*") if f.is_file()]
+    assert sum(f.stat().st_size for f in files) < 25_000_000
+    heavy = [f.name for f in files if f.stat().st_size > 1_000_000 and "12mp" not in f.name]
+    assert heavy == []
