@@ -11,13 +11,10 @@ import pytest
 import pattern
 from pattern import errors
 from pattern.cli import commands
-from pattern.flags import FLAGS
-from pattern.settings import Settings
+from tests.documents import GENERATED, ROOT, rewritten
 
-ROOT = Path(__file__).parent.parent
 SOURCES = sorted([*ROOT.glob("pattern/**/*.py"), *ROOT.glob("app/**/*.py")])
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def _error_classes(root: type[errors.PatternError]) -> list[type[errors.PatternError]]:
@@ -79,14 +76,10 @@ def test_every_exit_code_is_in_the_readme() -> None:
         assert re.search(rf"^\| {error.exit_code} \|", README, re.MULTILINE), error.__name__
 
 
-@pytest.mark.parametrize("code", FLAGS)
-def test_every_flag_is_documented(code: str) -> None:
-    assert f"`{code}`" in DEVELOPERS
-
-
-@pytest.mark.parametrize("name", Settings.model_fields)
-def test_every_setting_is_documented(name: str) -> None:
-    assert f"`{name}`" in DEVELOPERS
+@pytest.mark.parametrize("document", GENERATED)
+def test_the_generated_parts_of_the_documents_are_current(document: str) -> None:
+    remedy = "run: python -m tests.documents"
+    assert (ROOT / document).read_text(encoding="utf-8") == rewritten(document), remedy
 
 
 @pytest.mark.parametrize(("path", "command"), COMMANDS[1:], ids=[p for p, _ in COMMANDS[1:]])
