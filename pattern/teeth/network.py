@@ -1,0 +1,143 @@
+"""Run the reader's network on a photo or a part of it, on the CPU, through OpenCV.
+
+The network sees right-hand ring gears only: a left-hand gear is mirrored on the way in and its maps
+are mirrored back on the way out, so tooth coordinates need no change. The declared side goes in as a
+fourth channel, +1 for drive and -1 for coast: it settles toe and heel where one tooth side alone
+cannot show which side it is, and both sides come out as masks, so that a wrong declaration shows.
+"""
+
+from __future__ import annotations
+
+import threading
+from functools import lru_cache
+from importlib import resources
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.records import Hand, Side
+from pattern.teeth.fields import PixelFields
+
+FIELD_NAMES = ("side", "other", "painted", "compound", "contact", "edge")
+"""The first output channels, as logits, in this order."""
+COORDINATE_NAMES = ("lengthwise", "profile", "lengthwise_log_sd", "profile_log_sd")
+"""The channels after those: coordinates as they are, spreads as natural logarithms."""
+QUALITY_CODES = (
+    "no_teeth",
+    "no_compound",
+    "no_contact",
+    "blurred",
+    "too_dark",
+    "blown_out",
+    "glare",
+    "hidden",
+)
+"""The second output, one logit each."""
+
+STRIDE = 2  # one grid cell is this many network input pixels each way
+MULTIPLE = 32  # the network halves its input five times
+WEIGHTS = "reader.onnx"
+_RUNNING = threading.Lock()  # one OpenCV network holds the state of one forward pass
+
+
+def predict_fields(
+    pixels: NDArray[np.uint8],
+    side: Side,
+    hand: Hand,
+    *,
+    region: tuple[float, float, float, float] | None = None,
+    long_side: int = 512,
+) -> PixelFields:
+    """Predict the maps of `pixels` (h, w, 3) uint8 sRGB, R first.
+
+    `region` is (x0, y0, x1, y1), a slice of the picture in pixels, cut to the picture; without it the
+    whole picture is looked at. The region is scaled to `long_side` network pixels (a multiple of 32;
+    512 is what training used), its short side to the nearest multiple of 32. Raises ValueError for an
+    empty region.
+    """
+    x0, y0, x1, y1 = _slice_of(pixels, region)
+    crop = pixels[y0:y1, x0:x1]
+    width, height = input_size(x1 - x0, y1 - y0, long_side)
+    shrinks = width < x1 - x0
+    image = cv2.resize(
+        crop, (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+    )
+    if hand == "left":
+        image = image[:, ::-1]
+    maps, quality = _forward(network_input(image, side))
+    if hand == "left":
+        maps = maps[:, :, ::-1]
+    scale_x, scale_y = (x1 - x0) / width * STRIDE, (y1 - y0) / height * STRIDE
+    to_photo = np.array(
+        [[scale_x, 0.0, x0 + 0.5 * scale_x - 0.5], [0.0, scale_y, y0 + 0.5 * scale_y - 0.5]]
+    )
+    return assemble(maps, quality, to_photo)
+
+
+def input_size(width: int, height: int, long_side: int) -> tuple[int, int]:
+    """Network input (width, height) for a region of that size, both multiples of 32."""
+    scale = long_side / max(width, height)
+    return tuple(  # type: ignore[return-value]
+        max(2 * MULTIPLE, round(length * scale / MULTIPLE) * MULTIPLE) for length in (width, height)
+    )
+
+
+def network_input(image: NDArray[np.uint8], side: Side) -> NDArray[np.float32]:
+    """(1, 4, h, w): red, green, blue from -1 to 1, and the declared side."""
+    blob = np.empty((1, 4, *image.shape[:2]), np.float32)
+    blob[0, :3] = image.transpose(2, 0, 1)
+    blob[0, :3] *= 2.0 / 255.0
+    blob[0, :3] -= 1.0
+    blob[0, 3] = 1.0 if side == "drive" else -1.0
+    return blob
+
+
+def assemble(
+    maps: NDArray[np.float32], quality: NDArray[np.float32], to_photo: NDArray[np.float64]
+) -> PixelFields:
+    """Turn raw outputs, (10, h, w) and (8,), into fields."""
+    count = len(FIELD_NAMES)
+    masks = dict(zip(FIELD_NAMES, _sigmoid(maps[:count]), strict=True))
+    lengthwise, profile = np.clip(maps[count : count + 2], -0.5, 1.5)
+    spreads = np.exp(np.clip(maps[count + 2 : count + 4], -6.0, 1.0))
+    return PixelFields(
+        **masks,
+        lengthwise=lengthwise,
+        profile=profile,
+        lengthwise_sd=spreads[0],
+        profile_sd=spreads[1],
+        quality=dict(zip(QUALITY_CODES, map(float, _sigmoid(quality)), strict=True)),
+        to_photo=to_photo,
+    )
+
+
+def _slice_of(
+    pixels: NDArray[np.uint8], region: tuple[float, float, float, float] | None
+) -> tuple[int, int, int, int]:
+    height, width = pixels.shape[:2]
+    if region is None:
+        return 0, 0, width, height
+    x0, y0 = max(0, round(region[0])), max(0, round(region[1]))
+    x1, y1 = min(width, round(region[2])), min(height, round(region[3]))
+    if x1 - x0 < 2 or y1 - y0 < 2:
+        raise ValueError(f"region {region} leaves nothing of a picture {width} x {height}")
+    return x0, y0, x1, y1
+
+
+@lru_cache(maxsize=1)
+def _network() -> cv2.dnn.Net:
+    data = resources.files("pattern.teeth").joinpath("weights", WEIGHTS).read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+
+
+def _forward(blob: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    with _RUNNING:
+        network = _network()
+        network.setInput(blob)
+        maps, quality = network.forward(["maps", "quality"])
+    return np.array(maps[0]), np.array(quality).reshape(-1)
+
+
+def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+    return (1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0)))).astype(np.float32)
