@@ -1,0 +1,116 @@
+"""The database connection, and the one place that opens transactions.
+
+SQLite runs with a write-ahead log, foreign keys, full synchronisation (a roll that was acknowledged
+is on the disk) and a busy timeout, so that several processes can file at once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
+
+from pattern.archive.location import Location
+from pattern.errors import ArchiveDamaged, ArchiveError, ArchiveUnavailable
+
+BUSY_SECONDS = 30
+_DAMAGED = ("malformed", "not a database", "no such table", "no such column", "disk image")
+
+
+class Database:
+    """One archive's database. `reading()` and `writing()` are the only transactions there are."""
+
+    def __init__(self, location: Location) -> None:
+        self.location = location
+        self.engine = make_engine(location.database_url)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is the local file."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A consistent view; nothing can be changed."""
+        with translated(str(self.location)), self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """All or nothing. On SQLite the lock is taken at the start, so nobody fails half way."""
+        with translated(str(self.location)), self.engine.connect() as connection:
+            connection = connection.execution_options(archive_writes=True)
+            with connection.begin():
+                yield connection
+
+    def version(self) -> str | None:
+        """The schema's revision by plain SQL (Alembic is slow to import); None: not an archive."""
+        with self.reading() as connection:
+            return read_version(connection)
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self.engine.dispose()
+
+
+def read_version(connection: Connection) -> str | None:
+    """The schema's revision, or None where there is no version table."""
+    if not connection.dialect.has_table(connection, "alembic_version"):
+        return None
+    row = connection.execute(text("SELECT version_num FROM alembic_version")).first()
+    return str(row[0]) if row else None
+
+
+def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
+    """An engine with the archive's rules set on every connection."""
+    if not url.startswith("sqlite"):
+        return create_engine(url, pool_pre_ping=True)
+    engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS, "check_same_thread": False})
+
+    @event.listens_for(engine, "connect")
+    def _set_rules(connection: sqlite3.Connection, _record: Any) -> None:
+        connection.isolation_level = None  # the begin event below starts transactions itself
+        connection.execute(f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000}")
+        connection.execute(f"PRAGMA foreign_keys = {'ON' if foreign_keys else 'OFF'}")
+        connection.execute("PRAGMA synchronous = FULL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get("archive_writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+@contextmanager
+def translated(place: str) -> Iterator[None]:
+    """Turn the database's errors into ours, with the remedy."""
+    try:
+        yield
+    except SQLAlchemyError as fault:
+        raise _explain(fault, place) from fault
+
+
+def _explain(fault: SQLAlchemyError, place: str) -> ArchiveError:
+    words = str(getattr(fault, "orig", None) or fault)
+    if isinstance(fault, DatabaseError) and any(word in words for word in _DAMAGED):
+        return ArchiveDamaged(
+            f"the database is damaged or no job archive ({words})",
+            subject=place,
+            remedy="Restore a backup with `contact-pattern archive restore`",
+        )
+    if "full" in words:
+        what, remedy = "the disk is full", "Free some space and file again; nothing was stored half"
+    elif "readonly" in words or "read-only" in words:
+        what, remedy = "the archive cannot be written", "Give a folder that you may write to"
+    elif "locked" in words or "busy" in words:
+        what, remedy = "another program holds the archive", "Close it, or try again in a moment"
+    elif isinstance(fault, OperationalError):
+        what, remedy = f"the archive does not answer ({words})", "Check the folder or the server"
+    else:
+        what, remedy = f"the archive refused ({words})", "Run `contact-pattern archive verify`"
+    return ArchiveUnavailable(what, subject=place, remedy=remedy)

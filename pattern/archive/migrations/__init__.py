@@ -1,0 +1,1 @@
+"""Alembic's folder: `env.py` and one file a schema version."""

@@ -1,0 +1,1 @@
+"""One module a schema version, oldest first by number. Never edit one that was released."""

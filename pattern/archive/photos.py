@@ -1,0 +1,119 @@
+"""The photo store: original bytes under their SHA-256, through fsspec.
+
+A local folder is written durably (see `durable`); other stores put an object in one request.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import fsspec
+from fsspec.implementations.local import LocalFileSystem
+
+from pattern.archive.durable import sync_folder, write_durably
+from pattern.errors import ArchiveDamaged, ArchiveUnavailable
+
+_NAME = re.compile(r"[0-9a-f]{64}")
+
+
+def digest(data: bytes) -> str:
+    """SHA-256 in hex (FIPS 180-4)."""
+    return hashlib.sha256(data).hexdigest()
+
+
+class PhotoStore:
+    """Photos by content. `url` is a folder or any URL that fsspec knows."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self._files, root = fsspec.core.url_to_fs(url)
+        self._root = str(root).rstrip("/")
+        self._is_local = isinstance(self._files, LocalFileSystem)
+
+    def put(self, data: bytes) -> str:
+        """Store the bytes, if they are not there whole already, and return their SHA-256.
+
+        Raises ArchiveUnavailable when the place refuses; then nothing half is left.
+        """
+        sha256 = digest(data)
+        try:
+            whole = self._is_whole(sha256, len(data))
+            if whole and self._is_local:  # a writer killed just before may not have come to this
+                sync_folder(Path(self._key(sha256)).parent)
+            elif self._is_local:
+                write_durably(Path(self._key(sha256)), data)
+            elif not whole:
+                self._files.makedirs(self._key(sha256).rsplit("/", 1)[0], exist_ok=True)
+                self._files.pipe_file(self._key(sha256), data)
+        except OSError as fault:
+            raise self._refused("cannot be stored", fault) from fault
+        return sha256
+
+    def get(self, sha256: str) -> bytes:
+        """The original bytes, re-hashed. Raises ArchiveDamaged if missing or changed."""
+        try:
+            data = bytes(self._files.cat_file(self._key(sha256)))
+        except FileNotFoundError as fault:
+            raise _damaged(sha256, "is missing") from fault
+        except OSError as fault:
+            raise self._refused("cannot be read", fault) from fault
+        if digest(data) != sha256:
+            raise _damaged(sha256, "is no longer what was stored")
+        return data
+
+    def has(self, sha256: str) -> bool:
+        """Whether a file of that name is there; `get` says whether it is whole."""
+        return bool(self._files.exists(self._key(sha256)))
+
+    def local_path(self, sha256: str) -> Path | None:
+        """The file on this machine, or None for a store elsewhere. Never write to it."""
+        return Path(self._key(sha256)) if self._is_local else None
+
+    def remove(self, sha256: str) -> None:
+        """Take a photo out that nothing names."""
+        self._files.rm_file(self._key(sha256))
+
+    def names(self) -> Iterator[str]:
+        """Every photo's SHA-256 in the store."""
+        yield from (name for name in self._files_below() if _NAME.fullmatch(name))
+
+    def strays(self) -> Iterator[str]:
+        """Files in the store that are neither photos nor left by an interrupted write."""
+        for name in self._files_below():
+            if not _NAME.fullmatch(name) and not (name.startswith(".") and name.endswith(".part")):
+                yield name
+
+    def _files_below(self) -> Iterator[str]:
+        if not self._files.exists(self._root):
+            return
+        for path in self._files.find(self._root):
+            yield str(path).rsplit("/", 1)[-1]
+
+    def _is_whole(self, sha256: str, size: int) -> bool:
+        key = self._key(sha256)
+        if not self._files.exists(key) or int(self._files.size(key) or 0) != size:
+            return False
+        return digest(bytes(self._files.cat_file(key))) == sha256
+
+    def _key(self, sha256: str) -> str:
+        if not _NAME.fullmatch(sha256):
+            raise _damaged(sha256, "is no SHA-256 name")
+        return f"{self._root}/{sha256[:2]}/{sha256}"
+
+    def _refused(self, what: str, fault: OSError) -> ArchiveUnavailable:
+        return ArchiveUnavailable(
+            f"a photo {what} ({fault.strerror or fault})",
+            subject=self.url,
+            remedy="Check the space and the permissions there; nothing was stored half",
+        )
+
+
+def _damaged(sha256: str, what: str) -> ArchiveDamaged:
+    return ArchiveDamaged(
+        f"photo {sha256[:12]} {what}",
+        subject="photo store",
+        remedy="Run `contact-pattern archive verify` and restore it from a backup",
+    )

@@ -1,0 +1,150 @@
+"""The sheets of a job and of a roll: what can be edited, and the append-only entries behind it.
+
+An edit adds an entry and never changes one; what stands is the latest entry of its section.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select, update
+
+from pattern.archive import codec
+from pattern.archive.schema import entries, job_tags, jobs, rolls
+from pattern.errors import InvalidInput
+from pattern.jobs import AsFound, Entry, FinalSheet, Part, Status
+from pattern.records import Advice, Axle, Reading, Roll
+
+JOB_SECTIONS: dict[str, Any] = {
+    "status": Status,
+    "customer": str,
+    "vehicle": str,
+    "axle": Axle | None,
+    "as_found": AsFound,
+    "parts": tuple[Part, ...],
+    "notes": str,
+    "tags": tuple[str, ...],
+    "final": FinalSheet,
+}
+ROLL_SECTIONS: dict[str, Any] = {
+    "roll": Roll,
+    "backlash_readings_in": tuple[float, ...],
+    "advice": Advice | None,
+    "note": str,
+    "struck": str,
+}
+READING = "reading:"
+"""A photo's hand-corrected reading is the section ``reading:POSITION``."""
+
+
+def now() -> str:
+    """This moment in UTC, ISO 8601, so that text order is time order."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def section_type(section: str, *, of_roll: bool) -> Any:
+    """The type a section holds. Raises InvalidInput for an unknown one."""
+    if of_roll and section.startswith(READING) and section.removeprefix(READING).isdigit():
+        return Reading | None
+    known = ROLL_SECTIONS if of_roll else JOB_SECTIONS
+    if section not in known:
+        raise InvalidInput(
+            "is no part of a job's record",
+            subject=section,
+            remedy="Use one of: " + ", ".join(known),
+        )
+    return known[section]
+
+
+def checked(section: str, value: Any, *, of_roll: bool) -> str:
+    """The section's JSON, after a round through its type. Raises InvalidInput naming the section."""
+    kind = section_type(section, of_roll=of_roll)
+    if section == "tags":
+        value = _clean_tags(value)
+    try:
+        return codec.to_json(codec.from_data(kind, codec.to_data(value)))
+    except (ValueError, TypeError, KeyError, AttributeError) as fault:
+        if isinstance(fault, InvalidInput):
+            raise
+        raise InvalidInput(
+            f"does not fit: {fault}", subject=section, remedy="Correct the value"
+        ) from fault
+
+
+def write_entries(
+    connection: Connection, job_number: int, roll_id: int | None, values: Mapping[str, str], by: str
+) -> int:
+    """Add an entry for each section whose JSON differs from what stands; returns how many."""
+    standing = latest(connection, job_number, roll_id)
+    fresh = {name: value for name, value in values.items() if standing.get(name) != value}
+    at = now()
+    for section, value in fresh.items():
+        row = {"job_number": job_number, "roll_id": roll_id, "section": section, "value": value}
+        connection.execute(insert(entries).values(**row, at=at, by=by))
+    if fresh:
+        derived = {} if roll_id else _list_columns(fresh)
+        where = jobs.c.number == job_number
+        connection.execute(update(jobs).where(where).values(changed_at=at, **derived))
+    if roll_id is None and "tags" in fresh:
+        _write_tags(connection, job_number, codec.from_json(tuple[str, ...], fresh["tags"]))
+    return len(fresh)
+
+
+def latest(connection: Connection, job_number: int, roll_id: int | None) -> dict[str, str]:
+    """The standing JSON of each section of a job (`roll_id` None) or of one roll."""
+    rows = connection.execute(
+        select(entries.c.section, entries.c.value)
+        .where(entries.c.job_number == job_number, entries.c.roll_id.is_(None) if roll_id is None
+               else entries.c.roll_id == roll_id)
+        .order_by(entries.c.id)
+    )  # fmt: skip
+    return {row.section: row.value for row in rows}
+
+
+def history(connection: Connection, job_number: int) -> tuple[Entry, ...]:
+    """Every entry of a job and its rolls, oldest first, each with what stood before it."""
+    rows = connection.execute(
+        select(entries, rolls.c.number.label("roll_number"))
+        .outerjoin(rolls, rolls.c.id == entries.c.roll_id)
+        .where(entries.c.job_number == job_number)
+        .order_by(entries.c.id)
+    )
+    standing: dict[tuple[int | None, str], str] = {}
+    found = []
+    for row in rows:
+        key = (row.roll_number, row.section)
+        found.append(
+            Entry(row.at, row.by, row.section, row.roll_number, standing.get(key), row.value)
+        )
+        standing[key] = row.value
+    return tuple(found)
+
+
+def _list_columns(fresh: Mapping[str, str]) -> dict[str, Any]:
+    columns: dict[str, Any] = {}
+    for section in ("status", "customer", "vehicle"):
+        if section in fresh:
+            columns[section] = codec.from_json(str, fresh[section])
+    if "axle" in fresh:
+        axle = codec.from_json(Axle | None, fresh["axle"])
+        for name in ("ring_teeth", "pinion_teeth", "ring_diameter_in"):
+            columns[name] = getattr(axle, name, None)
+    return columns
+
+
+def _clean_tags(tags: Any) -> tuple[str, ...]:
+    if isinstance(tags, str):
+        tags = tags.split(",")
+    cleaned = sorted({" ".join(str(tag).lower().split()) for tag in tags} - {""})
+    for tag in cleaned:
+        if len(tag) > 60:
+            raise InvalidInput("is longer than 60 letters", subject=tag[:60], remedy="Shorten it")
+    return tuple(cleaned)
+
+
+def _write_tags(connection: Connection, job_number: int, tags: tuple[str, ...]) -> None:
+    connection.execute(delete(job_tags).where(job_tags.c.job_number == job_number))
+    for tag in tags:
+        connection.execute(insert(job_tags).values(job_number=job_number, tag=tag))

@@ -1,0 +1,202 @@
+"""The archive: open it, file jobs and rolls, edit with history, find, and keep drafts of the page."""
+
+from __future__ import annotations
+
+import json
+import os
+import uuid
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import delete, insert, select
+
+from pattern.archive import codec, sheets
+from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
+from pattern.archive.find import Query, list_jobs
+from pattern.archive.load import job_id, job_number, load_job
+from pattern.archive.location import Location, find_location
+from pattern.archive.photos import PhotoStore, digest
+from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
+from pattern.archive.upgrade import prepare
+from pattern.errors import InvalidInput
+from pattern.jobs import Entry, Job, JobPage, RollKind
+from pattern.records import Advice, Reading, Roll
+
+
+class Archive:
+    """All jobs of a shop. Safe to use from several threads and processes at once.
+
+    `Archive.open()` finds it, makes it if new, and upgrades an older one. Job ids are as in J0042.
+    Every method that changes something returns once the change is on the disk, and raises
+    ArchiveUnavailable, with nothing stored half, when the place refuses.
+    """
+
+    def __init__(self, location: Location) -> None:
+        self.location = location
+        self._database = prepare(location)
+        with self._database.reading() as connection:
+            row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
+        photos = str(location.folder / row.value) if location.folder else row.value
+        self.photos = PhotoStore(photos)
+
+    @classmethod
+    def open(
+        cls, place: str | Path | None = None, environment: Mapping[str, str] | None = None
+    ) -> Archive:
+        """Open the archive at `place`, else at CONTACT_PATTERN_ARCHIVE, else the user's own.
+
+        Raises ArchiveNewer, ArchiveDamaged, ArchiveUnavailable, InvalidSettings.
+        """
+        return cls(find_location(place, os.environ if environment is None else environment))
+
+    def close(self) -> None:
+        """Give the file back. Using the archive as a context manager does the same."""
+        self._database.close()
+
+    def __enter__(self) -> Archive:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # --- jobs ---------------------------------------------------------------------------------
+
+    def new_job(self, *, by: str = "", **sections: Any) -> str:
+        """Open a job and return its id. `sections` as in `edit`, all of them optional."""
+        values = {"status": "open", "customer": "", "vehicle": ""} | sections
+        checked = {name: sheets.checked(name, v, of_roll=False) for name, v in values.items()}
+        at = sheets.now()
+        row = {"uid": uuid.uuid4().hex, "opened_at": at, "changed_at": at, "status": "open"}
+        with self._database.writing() as connection:
+            fresh = insert(jobs).values(**row).returning(jobs.c.number)
+            number = connection.execute(fresh).scalar_one()
+            sheets.write_entries(connection, number, None, checked, by)
+        return job_id(number)
+
+    def job(self, job_id: str) -> Job:
+        """Everything on record about one job. Raises InvalidInput if there is none."""
+        with self._database.reading() as connection:
+            return load_job(connection, job_number(job_id))
+
+    def list_jobs(self, query: Query | None = None, **filters: Any) -> JobPage:
+        """A page of jobs, newest first; see `pattern.archive.find.Query` for the filters."""
+        with self._database.reading() as connection:
+            return list_jobs(connection, query or Query(**filters))
+
+    def edit(self, job_id: str, *, by: str = "", **sections: Any) -> int:
+        """Change sections of a job; what stood before stays in the history. Returns how many changed.
+
+        Sections: status, customer, vehicle, axle, as_found, parts, notes, tags, final. Raises
+        InvalidInput naming the section.
+        """
+        checked = {name: sheets.checked(name, v, of_roll=False) for name, v in sections.items()}
+        with self._database.writing() as connection:
+            lock_job(connection, job_number(job_id))
+            return sheets.write_entries(connection, job_number(job_id), None, checked, by)
+
+    def history(self, job_id: str) -> tuple[Entry, ...]:
+        """Every edit of a job and of its rolls, oldest first."""
+        with self._database.reading() as connection:
+            return sheets.history(connection, job_number(job_id))
+
+    # --- rolls --------------------------------------------------------------------------------
+
+    def add_roll(
+        self,
+        job_id: str,
+        roll: Roll,
+        photos: Sequence[tuple[Path | bytes, Reading]],
+        advice: Advice | None = None,
+        *,
+        kind: RollKind = "roll",
+        backlash_readings_in: Sequence[float] = (),
+        note: str = "",
+        by: str = "",
+        uid: str = "",
+    ) -> int:
+        """File a roll, its photos byte for byte, and the advice as given; returns its number.
+
+        `kind` is ``as_found`` for the pattern before any change and ``final`` for the last one.
+        `uid` (any 32 hex digits) makes filing the same roll twice file it once. Raises
+        UnreadablePhoto, InvalidInput if a photo is not the one that was read, ArchiveError.
+        """
+        new = NewRoll(roll, advice, kind, tuple(backlash_readings_in), note, by, uid)
+        return file_roll(self._database, self.photos, job_number(job_id), new, photos)
+
+    def edit_roll(
+        self,
+        job_id: str,
+        number: int,
+        *,
+        by: str = "",
+        readings: Mapping[int, Reading | None] | None = None,
+        **sections: Any,
+    ) -> int:
+        """Correct a roll; what was filed stays. Returns how many sections changed.
+
+        `readings` gives hand-corrected readings by the photo's position (None takes one back).
+        Sections: roll, backlash_readings_in, advice, note, struck (a reason strikes the roll out, an
+        empty text takes it back).
+        """
+        values = dict(sections)
+        values |= {f"{sheets.READING}{position}": r for position, r in (readings or {}).items()}
+        checked = {name: sheets.checked(name, v, of_roll=True) for name, v in values.items()}
+        with self._database.writing() as connection:
+            lock_job(connection, job_number(job_id))
+            found = select(rolls.c.id).where(
+                rolls.c.job_number == job_number(job_id), rolls.c.number == number
+            )
+            roll_id = connection.scalar(found)
+            if roll_id is None:
+                raise InvalidInput(
+                    f"there is no roll {number}", subject=job_id, remedy="See `job show`"
+                )
+            return sheets.write_entries(connection, job_number(job_id), roll_id, checked, by)
+
+    # --- photos -------------------------------------------------------------------------------
+
+    def photo(self, sha256: str) -> bytes:
+        """A photo's original bytes, re-hashed. Raises ArchiveDamaged."""
+        return self.photos.get(sha256)
+
+    def hold_photo(self, data: bytes) -> str:
+        """Keep an uploaded photo for a draft, before a roll names it; returns its SHA-256."""
+        sha256 = digest(data)
+        announce(self._database, [sha256])
+        return self.photos.put(data)
+
+    def held_photos(self) -> tuple[str, ...]:
+        """Photos that no roll names yet."""
+        with self._database.reading() as connection:
+            return tuple(connection.scalars(select(incoming.c.sha256).order_by(incoming.c.at)))
+
+    # --- drafts -------------------------------------------------------------------------------
+
+    def save_draft(self, job_id: str, key: str, value: object) -> None:
+        """Keep a half-done form: any JSON value, replaced each time. `job_id` may be empty."""
+        text = json.dumps(codec.to_data(value), ensure_ascii=False)
+        where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
+        row = {"job_id": job_id, "key": key, "value": text, "at": sheets.now()}
+        with self._database.writing() as connection:
+            connection.execute(delete(drafts).where(where))
+            connection.execute(insert(drafts).values(**row))
+
+    def draft(self, job_id: str, key: str) -> Any:
+        """The draft's value, or None."""
+        where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
+        with self._database.reading() as connection:
+            text = connection.scalar(select(drafts.c.value).where(where))
+        return None if text is None else json.loads(text)
+
+    def drop_draft(self, job_id: str, key: str) -> None:
+        """Forget a draft."""
+        where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
+        with self._database.writing() as connection:
+            connection.execute(delete(drafts).where(where))
