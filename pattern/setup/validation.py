@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import reprlib
+
 from pydantic import ValidationError
 
 from pattern.errors import InvalidAxle
@@ -18,4 +20,7 @@ def invalid_field(fault: ValidationError, origin: str = "") -> InvalidAxle:
         return InvalidAxle(
             "is not a known field", subject=subject, remedy="Check the spelling, or remove it"
         )
-    return InvalidAxle(f"{first['input']!r} is not accepted", subject=subject, remedy=first["msg"])
+    remedy = "Give a list, [...]" if first["type"] == "tuple_type" else first["msg"]
+    return InvalidAxle(
+        f"{reprlib.repr(first['input'])} is not accepted", subject=subject, remedy=remedy
+    )
