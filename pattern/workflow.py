@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 from pattern.advice.correction import correct
 from pattern.contact.patch import find_contact
 from pattern.gears.predict import predict
+from pattern.jobs import RollKind
 from pattern.photo.decode import load_photo
 from pattern.photo.quality import check_photo
 from pattern.reading.combine import combine_photos, combine_teeth
@@ -95,6 +96,17 @@ def file_roll(
     roll: Roll,
     photos: Sequence[tuple[Path, Reading]],
     advice: Advice | None,
+    *,
+    kind: RollKind = "roll",
+    backlash_readings_in: Sequence[float] = (),
+    note: str = "",
+    by: str = "",
 ) -> int:
-    """File a roll with its photos byte for byte; returns its number in the job. Raises ArchiveError."""
-    return archive.add_roll(job_id, roll, photos, advice)
+    """File a roll with its photos byte for byte; returns its number in the job. Raises ArchiveError.
+
+    `backlash_readings_in` are the dial's readings around the ring gear, in order of turning.
+    """
+    return archive.add_roll(
+        job_id, roll, photos, advice,
+        kind=kind, backlash_readings_in=backlash_readings_in, note=note, by=by,
+    )  # fmt: skip

@@ -17,6 +17,8 @@ import numpy as np
 
 from pattern.errors import ArchiveDamaged
 
+_PLAIN_WORDS = {int: "a whole number", float: "a number", str: "a text", bool: "true or false"}
+
 
 def to_json(record: object) -> str:
     """One line of JSON, keys sorted so that equal records make equal text."""
@@ -52,41 +54,60 @@ def from_json(kind: Any, text: str, *, where: str = "the archive") -> Any:
         ) from fault
 
 
-def from_data(kind: Any, data: Any) -> Any:
-    """Rebuild `kind`, a record type or any type hint used in one, from plain data."""
+def from_data(kind: Any, data: Any, *, strict: bool = False) -> Any:
+    """Rebuild `kind`, a record type or any type hint used in one, from plain data.
+
+    `strict` refuses keys the record does not have, for what a person typed. Raises ValueError or
+    TypeError, or the record's own error naming its field.
+    """
     origin, arguments = get_origin(kind), get_args(kind)
+    again = functools.partial(from_data, strict=strict)
     if origin in (Union, types.UnionType):
-        return _one_of_union(arguments, data)
+        (inner,) = [option for option in arguments if option is not type(None)]
+        return None if data is None else again(inner, data)
     if isinstance(kind, type) and dataclasses.is_dataclass(kind):
-        hints = _hints(kind)
-        return kind(**{name: from_data(hints[name], data[name]) for name in hints if name in data})
+        return _record(kind, data, strict)
     if origin is np.ndarray:
         return np.asarray(data, dtype=float).reshape(-1, 2) if data == [] else np.asarray(data)
     if origin is tuple:
+        if not isinstance(data, list | tuple):
+            raise ValueError(f"{data!r} where a list is expected")
         if arguments[-1:] == (Ellipsis,):
-            return tuple(from_data(arguments[0], item) for item in data)
-        return tuple(from_data(a, item) for a, item in zip(arguments, data, strict=True))
+            return tuple(again(arguments[0], item) for item in data)
+        return tuple(again(a, item) for a, item in zip(arguments, data, strict=True))
     if origin is dict:
-        return {key: from_data(arguments[1], item) for key, item in data.items()}
+        return {key: again(arguments[1], item) for key, item in data.items()}
     if origin is Literal:
         if data not in arguments:
-            raise ValueError(f"{data!r} is none of {arguments}")
+            raise ValueError(f"{data!r} is none of {', '.join(map(str, arguments))}")
         return data
     return _plain(kind, data)
 
 
-def _one_of_union(arguments: tuple[Any, ...], data: Any) -> Any:
-    if data is None:
-        return None
-    (inner,) = [kind for kind in arguments if kind is not type(None)]
-    return from_data(inner, data)
+def _record(kind: type, data: Any, strict: bool) -> Any:
+    if not isinstance(data, dict):
+        raise ValueError(f"{data!r} where the fields of {kind.__name__} are expected")
+    hints = _hints(kind)
+    if strict and (unknown := sorted(set(data) - set(hints))):
+        raise ValueError(f"{unknown[0]!r} is none of {', '.join(hints)}")
+    for spec in dataclasses.fields(kind):
+        optional = spec.default, spec.default_factory
+        if spec.name not in data and optional == (dataclasses.MISSING, dataclasses.MISSING):
+            raise ValueError(f"{spec.name} is missing")
+    return kind(
+        **{
+            name: from_data(hints[name], data[name], strict=strict)
+            for name in hints
+            if name in data
+        }
+    )
 
 
 def _plain(kind: Any, data: Any) -> Any:
     if kind is float and isinstance(data, int) and not isinstance(data, bool):
         return float(data)
     if kind in (int, float, str, bool) and type(data) is not kind:
-        raise ValueError(f"{data!r} where {kind.__name__} is expected")
+        raise ValueError(f"{data!r} where {_PLAIN_WORDS[kind]} is expected")
     return data
 
 

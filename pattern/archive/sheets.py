@@ -64,7 +64,7 @@ def checked(section: str, value: Any, *, of_roll: bool) -> str:
     if section == "tags":
         value = _clean_tags(value)
     try:
-        return codec.to_json(codec.from_data(kind, codec.to_data(value)))
+        return codec.to_json(codec.from_data(kind, codec.to_data(value), strict=True))
     except (ValueError, TypeError, KeyError, AttributeError) as fault:
         if isinstance(fault, InvalidInput):
             raise

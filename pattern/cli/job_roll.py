@@ -1,0 +1,210 @@
+"""`contact-pattern job add-roll` and `edit-roll`: read the photos, ask for advice, file it all."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pattern.cli.options import archive_option, open_archive
+
+if TYPE_CHECKING:
+    from pattern.jobs import Job
+    from pattern.records import Advice, Reading, Roll, Side
+
+
+@click.command("add-roll")
+@archive_option
+@click.argument("job_id", metavar="JOB")
+@click.option(
+    "--drive",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="PHOTO",
+    help="Photo of the drive (convex) side; may be given several times.",
+)
+@click.option(
+    "--coast",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="PHOTO",
+    help="Photo of the coast (concave) side; may be given several times.",
+)
+@click.option("--drive-outline", metavar="FILE", help="Outlines drawn by hand (JSON), or: frame.")
+@click.option("--coast-outline", metavar="FILE", help="The same for the coast side.")
+@click.option(
+    "--backlash",
+    "backlash_in",
+    type=float,
+    metavar="IN",
+    help="Normal to the tooth at the heel, inches: 0.008.",
+)
+@click.option(
+    "--dial",
+    "dial_in",
+    multiple=True,
+    type=float,
+    metavar="IN",
+    help="One backlash reading around the ring gear; give all of them in order of turning.",
+)
+@click.option(
+    "--pinion-move",
+    "pinion_move_in",
+    type=float,
+    metavar="IN",
+    help="Made since the roll before; + is toward the ring gear's axis.",
+)
+@click.option(
+    "--ring-move",
+    "ring_move_in",
+    type=float,
+    metavar="IN",
+    help="Made since the roll before; + is away from the pinion.",
+)
+@click.option(
+    "--kind",
+    type=click.Choice(["as_found", "roll", "final"]),
+    default="roll",
+    show_default=True,
+    help="As found before any change, a test roll, or the last pattern.",
+)
+@click.option("--note", default="")
+@click.option("--by", default="", help="Who rolled it.")
+@click.option("--no-advice", is_flag=True, help="File without asking for advice.")
+@click.option("--file-declined", is_flag=True, help="File even if no photo could be read.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object: number, readings, advice.")
+def add_roll(
+    place: str | None, job_id: str, drive: tuple[Path, ...], coast: tuple[Path, ...],
+    drive_outline: str | None, coast_outline: str | None, dial_in: tuple[float, ...],
+    backlash_in: float | None, pinion_move_in: float | None, ring_move_in: float | None,
+    kind: Any, note: str, by: str, no_advice: bool, file_declined: bool, as_json: bool,
+) -> int:  # fmt: skip
+    """Read the photos of a test roll, advise the next correction, and file it all with a job."""
+    from pattern.workflow import file_roll, read_roll
+
+    if not drive and not coast:
+        raise click.UsageError("Give photos with --drive, --coast or both.")
+    if backlash_in is None and dial_in:
+        backlash_in = sum(dial_in) / len(dial_in)
+    with open_archive(place) as archive:
+        found = archive.job(job_id)
+        shots = [
+            *_read(drive, "drive", found, drive_outline),
+            *_read(coast, "coast", found, coast_outline),
+        ]
+        declined = [reading for _, reading in shots if reading.status == "declined"]
+        for reading in declined:
+            for reason in reading.reasons:
+                click.echo(f"{reading.photo}: {reason.message}", err=True)
+        if len(declined) == len(shots) and not file_declined:
+            click.echo("No photo could be read; nothing was filed.", err=True)
+            return 4
+        roll = read_roll(
+            [r for _, r in shots if r.side == "drive"], [r for _, r in shots if r.side == "coast"],
+            backlash_in, pinion_move_in=pinion_move_in, ring_move_in=ring_move_in,
+        )  # fmt: skip
+        advice = None if no_advice else _advice(found, roll)
+        number = file_roll(
+            archive, job_id, roll, shots, advice,
+            kind=kind, backlash_readings_in=dial_in, note=note, by=by,
+        )  # fmt: skip
+    _say(found.id, number, [reading for _, reading in shots], advice, as_json)
+    return 4 if declined else 0
+
+
+def _read(
+    photos: tuple[Path, ...], side: Side, found: Job, outline: str | None
+) -> list[tuple[Path, Reading]]:
+    from pattern.settings import load_settings
+    from pattern.workflow import read_photo
+
+    hand = found.axle.hand if found.axle else "right"
+    outlines = _outlines(outline)
+    settings = load_settings()
+    return [
+        (photo, read_photo(photo, side, hand=hand, outlines=outlines, settings=settings))
+        for photo in photos
+    ]
+
+
+def _outlines(outline: str | None) -> Any:
+    from pattern.errors import InvalidOutline
+
+    if outline is None or outline == "frame":
+        return outline
+    try:
+        return json.loads(Path(outline).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as fault:
+        raise InvalidOutline(
+            f"cannot be read as outlines ({fault})", subject=outline,
+            remedy="Give JSON: a list of outlines, each four corners",
+        ) from fault  # fmt: skip
+
+
+def _advice(found: Job, roll: Roll) -> Advice | None:
+    from pattern.settings import load_settings
+    from pattern.workflow import advise
+
+    if found.axle is None:
+        click.echo("No advice: the job has no axle data (job edit --sheet).", err=True)
+        return None
+    rolls = [filed.roll for filed in found.standing_rolls] + [roll]
+    return advise(found.axle, rolls, settings=load_settings())
+
+
+def _say(
+    job_id: str, number: int, readings: list[Reading], advice: Advice | None, as_json: bool
+) -> None:
+    from pattern.archive.codec import to_data
+
+    if as_json:
+        said = {"job": job_id, "roll": number, "readings": readings, "advice": advice}
+        click.echo(json.dumps(to_data(said), ensure_ascii=False))
+        return
+    click.echo(f"{job_id} roll {number} filed.")
+    for reading in readings:
+        where: str = reading.status
+        if reading.lengthwise is not None and reading.profile is not None:
+            where = f"lengthwise {reading.lengthwise:.2f}, profile {reading.profile:.2f}"
+        click.echo(f"  {reading.side}: {where}  {reading.photo}")
+    if advice:
+        click.echo(f"  advice: {advice.verdict}")
+        for reason in advice.reasons:
+            click.echo(f"    {reason}")
+        for caution in advice.cautions:
+            click.echo(f"    Caution: {caution}", err=True)
+
+
+@click.command("edit-roll")
+@archive_option
+@click.argument("job_id", metavar="JOB")
+@click.argument("number", type=int, metavar="ROLL")
+@click.option("--note")
+@click.option("--strike", "struck", metavar="REASON", help="Leave this roll out of the advice.")
+@click.option("--unstrike", is_flag=True, help="Let it count again.")
+@click.option("--backlash", "backlash_in", type=float, metavar="IN")
+@click.option("--pinion-move", "pinion_move_in", type=float, metavar="IN")
+@click.option("--ring-move", "ring_move_in", type=float, metavar="IN")
+@click.option("--by", default="", help="Who corrects it.")
+def edit_roll(
+    place: str | None, job_id: str, number: int, note: str | None, struck: str | None,
+    unstrike: bool, by: str, **measured: float | None,
+) -> None:  # fmt: skip
+    """Correct what was recorded of a roll. What was filed stays in the history."""
+    from dataclasses import replace
+
+    sections: dict[str, Any] = {}
+    if note is not None:
+        sections["note"] = note
+    if struck is not None or unstrike:
+        sections["struck"] = "" if unstrike else struck
+    changes: dict[str, Any] = {name: value for name, value in measured.items() if value is not None}
+    with open_archive(place) as archive:
+        if changes:
+            filed = next((r for r in archive.job(job_id).rolls if r.number == number), None)
+            if filed is not None:
+                sections["roll"] = replace(filed.roll, **changes)
+        changed = archive.edit_roll(job_id, number, by=by, **sections)
+    click.echo(f"{changed} section{'s' if changed != 1 else ''} changed.", err=True)
