@@ -205,6 +205,9 @@ class SideReading:
                 _finite(name, getattr(self, name), 1e-3, 1.5, "an extent as a share of the tooth")
         if self.tilt_deg is not None:
             _finite("tilt_deg", self.tilt_deg, -90.0, 90.0, "degrees")
+        _finite("bands", self.bands, 1, 9, "the number of separate bands, 1 or more")
+        if self.wander is not None:
+            _finite("wander", self.wander, 0.0, 1.5, "a share of the tooth")
 
 
 # --- axle, rolls, advice -------------------------------------------------------------------------

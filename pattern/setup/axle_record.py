@@ -170,7 +170,9 @@ def _model(record: type[Any]) -> type[BaseModel]:
         )
         for field in dataclasses.fields(record)
     }
-    config = ConfigDict(extra="forbid", strict=True, arbitrary_types_allowed=True)
+    config = ConfigDict(
+        extra="forbid", strict=True, allow_inf_nan=False, arbitrary_types_allowed=True
+    )
     return create_model(f"{record.__name__}Fields", __config__=config, **definitions)
 
 
