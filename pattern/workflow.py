@@ -94,19 +94,21 @@ def file_roll(
     archive: Archive,
     job_id: str,
     roll: Roll,
-    photos: Sequence[tuple[Path, Reading]],
+    photos: Sequence[tuple[Path | bytes, Reading]],
     advice: Advice | None,
     *,
     kind: RollKind = "roll",
     backlash_readings_in: Sequence[float] = (),
     note: str = "",
     by: str = "",
+    uid: str = "",
 ) -> int:
     """File a roll with its photos byte for byte; returns its number in the job. Raises ArchiveError.
 
-    `backlash_readings_in` are the dial's readings around the ring gear, in order of turning.
+    `backlash_readings_in` are the dial's readings around the ring gear, in order of turning. A roll
+    filed again under the same `uid` (32 hex digits) is filed once.
     """
     return archive.add_roll(
         job_id, roll, photos, advice,
-        kind=kind, backlash_readings_in=backlash_readings_in, note=note, by=by,
+        kind=kind, backlash_readings_in=backlash_readings_in, note=note, by=by, uid=uid,
     )  # fmt: skip
