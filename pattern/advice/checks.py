@@ -1,0 +1,122 @@
+"""What makes a job impossible to advise on: bad data by field, contradictions, damage."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pattern.advice.estimate import Fit, Hypothesis
+from pattern.errors import InvalidAxle
+from pattern.records import SIDES, Axle, Roll
+
+_BOUND_IN = 0.0005
+_WANDER = 0.15
+_SIDES_LAME = 0.45
+_MISFIT_SD = 4.5
+_FLIP_MISFIT = 0.5
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Why no shim is advised: the flag code filed with the advice, and the words."""
+
+    code: str
+    words: str
+
+
+def check_rolls(axle: Axle, rolls: Sequence[Roll]) -> None:
+    """Raise InvalidAxle for what no estimate can use, naming the roll and the field."""
+    if not rolls:
+        raise InvalidAxle(
+            "no test roll is given",
+            subject="rolls",
+            remedy="Roll the set and read the first pattern",
+        )
+    if not isinstance(axle, Axle) or not all(isinstance(roll, Roll) for roll in rolls):
+        raise InvalidAxle(
+            "an Axle and a list of Roll are needed", subject="rolls", remedy="Build them first"
+        )
+    if all(roll.drive is None and roll.coast is None for roll in rolls):
+        raise InvalidAxle(
+            "no roll has a reading of either side",
+            subject="rolls",
+            remedy="Photograph and read the drive and the coast side",
+        )
+
+
+def is_bound(roll: Roll) -> bool:
+    """No free movement: the set is bound, its mark is not to be trusted."""
+    return roll.backlash_in is not None and roll.backlash_in < _BOUND_IN
+
+
+def damage(roll: Roll) -> Fault | None:
+    """A pattern that no shim mends, seen on the mark itself."""
+    for side in SIDES:
+        reading = getattr(roll, side)
+        if reading is not None and reading.bands > 1:
+            return Fault(
+                "bridged_profile",
+                f"The {side} mark lies in {reading.bands} separate bands, a bridged profile: the "
+                "teeth do not fit each other (wrong pairing, wear or a damaged cutter finish). "
+                "No shim mends that; check that ring gear and pinion are one matched set.",
+            )
+        if reading is not None and reading.wander is not None and reading.wander > _WANDER:
+            return Fault(
+                "wander",
+                f"The {side} mark wanders by {reading.wander:.2f} of the tooth around the ring gear: "
+                "look for a bent case, dirt or a burr under the ring gear, or loose bearings, and "
+                "measure the runout. No shim mends that.",
+            )
+    if roll.drive is not None and roll.coast is not None:
+        apart = roll.drive.profile - roll.coast.profile
+        if abs(apart) > _SIDES_LAME + 2.0 * (roll.drive.profile_sd + roll.coast.profile_sd):
+            high, low = ("drive", "coast") if apart > 0 else ("coast", "drive")
+            return Fault(
+                "lame_contact",
+                f"The {high} mark lies high and the {low} mark low, lame contact: pinion and ring "
+                "gear moves take both the same way, so no shim brings both right. Look for an "
+                "unmatched set, a sprung housing or a wrong bearing.",
+            )
+    return None
+
+
+def flips(rolls: Sequence[Roll], base: Hypothesis) -> list[Hypothesis]:
+    """The same job with one recorded move of the other sign, every move in turn."""
+    return [
+        Hypothesis(base.system, base.prior * 0.02, (t, member))
+        for t, roll in enumerate(rolls)
+        if t > 0
+        for member, move in enumerate((roll.pinion_move_in, roll.ring_move_in))
+        if move is not None and abs(move) >= 0.002
+    ]
+
+
+def fits_badly(fit: Fit) -> bool:
+    """The rolls contradict each other beyond their spreads."""
+    return fit.misfit > fit.measured + _MISFIT_SD * math.sqrt(2.0 * fit.measured)
+
+
+def flip_explains(fit: Fit, flipped: Fit) -> bool:
+    """One move of the other sign would take most of the contradiction away."""
+    return flipped.misfit < _FLIP_MISFIT * fit.misfit and not fits_badly(flipped)
+
+
+def contradiction(rolls: Sequence[Roll], flipped: Fit) -> Fault:
+    """Name the roll and the field whose sign is probably wrong."""
+    where = flipped.hypothesis.flipped
+    assert where is not None  # only flipped hypotheses come here
+    t, member = where
+    field, noun, way = (
+        ("pinion_move_in", "pinion", ("deeper", "shallower"))
+        if member == 0
+        else ("ring_move_in", "ring gear", ("away from the pinion", "toward the pinion"))
+    )
+    move = getattr(rolls[t], field)
+    said, did = way if move > 0 else way[::-1]
+    return Fault(
+        "contradiction",
+        f"rolls[{t}].{field}: the {noun} is recorded as moved {said} by {abs(move):.3f} in, but "
+        f"marks and backlash went as if it had moved {did}. Check the record, where the shim sits "
+        "and which way it was changed; then advise again. No move is advised before that.",
+    )

@@ -1,0 +1,171 @@
+"""Choose the move that most likely ends right, by expected loss over the draws of the estimate.
+
+A move is judged on every draw: where the marks would lie against the place they are meant for, and
+whether the backlash would stay inside its limits. Only moves that shims can make are looked at, and
+a pinion move must earn its price, because the pinion bearing has to be pressed off for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.advice.estimate import Fit
+from pattern.advice.marks import backlash_thou, centres, cut
+from pattern.advice.response import HALF
+from pattern.advice.shims import Reach
+
+Array = NDArray[np.float64]
+
+RIGHT = np.array([0.05, 0.06, 0.05, 0.06])
+"""A set is right with every row this near to the place it is meant for."""
+GOOD_ENOUGH = np.array([0.10, 0.12, 0.10, 0.12])
+"""A pattern this near is accepted."""
+
+_COARSE_THOU = 3.0
+_MOVE_SD_THOU = 0.5
+_PINION_PRICE = 0.04  # of the loss that a hopeless set has
+_BACKLASH_SOFT_THOU = 0.4
+_PULL = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Belief:
+    """Equally weighted draws of the set as it stands now, over all hypotheses.
+
+    `pinion_thou`, `ring_thou` (N,), `response` (N, 27), `design` (N, 4); `uniform` (N,) tells the
+    draws that hold the set to be of uniform depth.
+    """
+
+    pinion_thou: Array
+    ring_thou: Array
+    response: Array
+    design: Array
+    uniform: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Backlash limits and the fixed reading order of the sides' weight: (drive, coast)."""
+
+    low_thou: float
+    high_thou: float
+    weights: tuple[float, float] = (1.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A move in thousandths, the chance of being right after it, and of being good enough."""
+
+    pinion_thou: float
+    ring_thou: float
+    loss: float
+    chance_right: float
+    chance_good: float
+    chance_backlash: float
+
+
+def mix(fits: Sequence[Fit], draws: int = 600) -> tuple[Belief, tuple[float, ...]]:
+    """Join fitted hypotheses in proportion to their probability; also return the probabilities."""
+    log = np.array([f.log_evidence + np.log(f.hypothesis.prior) for f in fits])
+    share = np.exp(log - log.max())
+    share /= share.sum()
+    picks = []
+    for f, p in zip(fits, share, strict=True):
+        count = round(float(p) * draws)
+        picks.append(np.linspace(0, len(f.pinion_thou) - 1, count).astype(int))
+    parts = list(zip(fits, picks, strict=True))
+    belief = Belief(
+        np.concatenate([f.pinion_thou[at] for f, at in parts]),
+        np.concatenate([f.ring_thou[at] for f, at in parts]),
+        np.concatenate([f.response[at] for f, at in parts]),
+        np.concatenate([f.design[at] for f, at in parts]),
+        np.concatenate([np.full(len(at), f.hypothesis.system == "uniform") for f, at in parts]),
+    )
+    return belief, tuple(float(p) for p in share)
+
+
+def offsets(
+    belief: Belief, moves_thou: Array, noise_thou: float = _MOVE_SD_THOU
+) -> tuple[Array, Array]:
+    """Marks' distances from their place (N, K, 4) and backlash (N, K) after moves (K, 2)."""
+    jitter = noise_thou * np.random.default_rng(11).standard_normal((len(belief.pinion_thou), 1, 2))
+    made = moves_thou[None] + jitter * (np.abs(moves_thou[None]) > 0)
+    pinion = belief.pinion_thou[:, None] + made[..., 0]
+    ring = belief.ring_thou[:, None] + made[..., 1]
+    response = belief.response[:, None, :]
+    place = centres(response, belief.design[:, None, :], pinion, ring)
+    shown, _ = cut(place, np.exp(response[..., HALF]))
+    return shown - belief.design[:, None, :], backlash_thou(response, pinion, ring)
+
+
+def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Array, Array, Array]:
+    """Loss, chance right, chance good enough, chance of backlash inside, each (K,)."""
+    off, backlash = offsets(belief, moves_thou)
+    inside = (backlash >= limits.low_thou) & (backlash <= limits.high_thou)
+    right = np.all(np.abs(off) <= RIGHT, axis=2) & inside
+    good = np.all(np.abs(off) <= GOOD_ENOUGH, axis=2) & inside
+    weight = np.repeat(np.asarray(limits.weights), 2)
+    outside = np.maximum(limits.low_thou - backlash, backlash - limits.high_thou)
+    miss = 0.5 * np.sum(weight * (off / RIGHT) ** 2, axis=2)
+    miss += np.logaddexp(0.0, 4.0 * outside / _BACKLASH_SOFT_THOU) / 4.0
+    loss = 1.0 - np.exp(-0.5 * miss) + _PULL * np.minimum(miss, 100.0)
+    return loss.mean(axis=0), right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
+
+
+def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
+    """The move of least expected loss that shims can make; the ring gear alone where that serves."""
+    alone = _search(belief, limits, np.zeros(1), reach.ring_thou)
+    both = _search(belief, limits, reach.pinion_thou, reach.ring_thou)
+    return both if both.loss + _PINION_PRICE < alone.loss else alone
+
+
+def stay(belief: Belief, limits: Limits) -> Choice:
+    """The set as it stands, judged like a move of nothing."""
+    return _choice(belief, limits, np.zeros((1, 2)))
+
+
+def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array) -> Choice:
+    grid = _grid(_every(pinion, _COARSE_THOU), _every(ring, _COARSE_THOU))
+    loss = judge(_thinned(belief, 150), grid, limits)[0]
+    near = [
+        _grid(_around(pinion, start[0]), _around(ring, start[1]))
+        for start in grid[np.argsort(loss)[:3]]
+    ]
+    return _choice(belief, limits, np.unique(np.concatenate(near), axis=0))
+
+
+def _every(moves: Array, spacing: float) -> Array:
+    """Of the moves that can be made, those nearest to a coarse net, and zero."""
+    net = np.arange(np.ceil(moves[0] / spacing), np.floor(moves[-1] / spacing) + 1) * spacing
+    nearest = np.abs(moves[:, None] - np.append(net, 0.0)).argmin(axis=0)
+    return np.asarray(moves[np.unique(nearest)])
+
+
+def _around(moves: Array, start: float) -> Array:
+    near = np.abs(moves - start) < _COARSE_THOU - 0.5
+    return moves[near]
+
+
+def _choice(belief: Belief, limits: Limits, moves: Array) -> Choice:
+    loss, right, good, inside = judge(belief, moves, limits)
+    k = int(np.argmin(loss))
+    return Choice(
+        float(moves[k, 0]), float(moves[k, 1]), float(loss[k]),
+        float(right[k]), float(good[k]), float(inside[k]),
+    )  # fmt: skip
+
+
+def _grid(pinion: Array, ring: Array) -> Array:
+    return np.stack(np.meshgrid(pinion, ring, indexing="ij"), axis=-1).reshape(-1, 2)
+
+
+def _thinned(belief: Belief, count: int) -> Belief:
+    at = np.linspace(0, len(belief.pinion_thou) - 1, count).astype(int)
+    return Belief(
+        belief.pinion_thou[at], belief.ring_thou[at], belief.response[at], belief.design[at],
+        belief.uniform[at],
+    )  # fmt: skip

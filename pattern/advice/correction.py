@@ -1,0 +1,180 @@
+"""From a job's rolls to the next step: the entry point of this package.
+
+The order: is the data usable, is the set damaged, what do all rolls together say (`estimate`), which
+move most likely ends right (`choose`), is the pattern good enough already, which shims make the move
+(`shims`), and why, in plain words (`reasons`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pattern import __version__
+from pattern.advice.checks import (
+    Fault,
+    check_rolls,
+    contradiction,
+    damage,
+    fits_badly,
+    flip_explains,
+    flips,
+    is_bound,
+)  # fmt: skip
+from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
+from pattern.advice.estimate import Fit, Hypothesis, fit
+from pattern.advice.evidence import Evidence, gather
+from pattern.advice.outlook import expected
+from pattern.advice.reasons import CAUTIONS, Findings, explain
+from pattern.advice.response import Response, System, documented_response
+from pattern.advice.shims import Reach, reach, shims_for
+from pattern.records import Advice, Axle, Roll
+from pattern.settings import Settings
+from pattern.setup.stacks import ShimKit
+
+_REJECT_CHANCE = 0.04
+_REJECT_ROLLS = 2
+
+
+def correct(
+    axle: Axle, rolls: Sequence[Roll], *, kit: ShimKit | None = None, settings: Settings
+) -> Advice:
+    """Advise the next step from all rolls of the job, oldest first.
+
+    Raises InvalidAxle for data no estimate can use and NoCorrection where the shims at hand or the
+    limits leave no move. A set that cannot be mended or judged comes back as `reject` or
+    `undecided`, with what to look at next.
+    """
+    check_rolls(axle, rolls)
+    fault = damage(rolls[-1])
+    if fault is not None:
+        return _without_move("reject", fault, settings)
+    evidence = gather(axle, rolls)
+    fits = _fits(axle, evidence)
+    fault = _contradicted(axle, rolls, evidence, fits)
+    if fault is not None:
+        return _without_move("undecided", fault, settings)
+    job = _Job(axle, rolls, kit, settings, evidence, fits)
+    return _decide(job)
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    axle: Axle
+    rolls: Sequence[Roll]
+    kit: ShimKit | None
+    settings: Settings
+    evidence: Evidence
+    fits: Sequence[Fit]
+
+
+def _systems(axle: Axle) -> tuple[System, ...]:
+    return ("tapered", "uniform") if axle.tooth_system == "unknown" else (axle.tooth_system,)
+
+
+def _response(axle: Axle, system: System) -> Response:
+    return documented_response(axle, system)
+
+
+def _fits(axle: Axle, evidence: Evidence) -> list[Fit]:
+    systems = _systems(axle)
+    return [
+        fit(evidence, _response(axle, system), Hypothesis(system, 1.0 / len(systems)))
+        for system in systems
+    ]
+
+
+def _contradicted(
+    axle: Axle, rolls: Sequence[Roll], evidence: Evidence, fits: Sequence[Fit]
+) -> Fault | None:
+    best = min(fits, key=lambda f: f.misfit)
+    if not fits_badly(best):
+        return None
+    tried = [
+        fit(evidence, _response(axle, best.hypothesis.system), other)
+        for other in flips(rolls, best.hypothesis)
+    ]
+    flipped = min(tried, key=lambda f: f.misfit, default=None)
+    if flipped is not None and flip_explains(best, flipped):
+        return contradiction(rolls, flipped)
+    return None
+
+
+def _decide(job: _Job) -> Advice:
+    axle = job.axle
+    belief, shares = mix(job.fits)
+    limits = _limits(axle)
+    now, best = stay(belief, limits), _best(job, belief, limits)
+    accept = now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None
+    seen = Findings(axle, job.rolls, job.evidence, belief, shares, limits, now, best)
+    if accept:
+        return _advice("accept", job, seen, None)
+    if best.chance_good < _REJECT_CHANCE and len(job.rolls) >= _REJECT_ROLLS and _sure(belief):
+        return _advice("reject", job, seen, None)
+    if best.pinion_thou == 0 and best.ring_thou == 0:
+        return _advice("undecided", job, seen, None)
+    return _advice("adjust", job, seen, best)
+
+
+def _best(job: _Job, belief: Belief, limits: Limits) -> Choice:
+    can = reach(job.axle, job.kit)
+    if is_bound(job.rolls[-1]):  # free the set first: ring gear only, never deeper into the bind
+        can = Reach(np.zeros(1), can.ring_thou[can.ring_thou >= 0])
+    return choose(belief, limits, can)
+
+
+def _sure(belief: Belief) -> bool:
+    return bool(belief.pinion_thou.std() < 3.0 and belief.ring_thou.std() < 3.0)
+
+
+def _limits(axle: Axle) -> Limits:
+    coast_first = axle.position == "front" and axle.rotation == "standard"
+    weights = (0.8, 1.0) if coast_first else (1.0, 0.8)
+    return Limits(1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in, weights)
+
+
+def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Advice:
+    pinion_in = None if move is None else move.pinion_thou / 1000.0
+    ring_in = None if move is None else move.ring_thou / 1000.0
+    shims = shims_for(job.axle, job.kit, pinion_in or 0.0, ring_in or 0.0)
+    spread = _spread_in(seen.belief, move)
+    return Advice(
+        verdict=verdict,  # type: ignore[arg-type]
+        pinion_move_in=pinion_in,
+        pinion_move_sd_in=None if move is None else spread[0],
+        ring_move_in=ring_in,
+        ring_move_sd_in=None if move is None else spread[1],
+        depth_shim_in=shims.depth_in if move is not None else None,
+        left_shim_in=shims.left_in if move is not None else None,
+        right_shim_in=shims.right_in if move is not None else None,
+        shim_stack=shims.stack,
+        expected=expected(seen.belief, move),
+        chance=seen.now.chance_good if verdict != "adjust" else seen.best.chance_good,
+        reasons=explain(verdict, seen) + shims.words,
+        cautions=CAUTIONS,
+        version=__version__,
+        settings=job.settings.fingerprint,
+    )
+
+
+def _spread_in(belief: Belief, move: Choice | None) -> tuple[float, float]:
+    """Root mean square of what the move may leave over, thousandths made inches."""
+    made = (0.0, 0.0) if move is None else (move.pinion_thou, move.ring_thou)
+    left = (belief.pinion_thou + made[0], belief.ring_thou + made[1])
+    return (
+        round(float(np.sqrt(np.mean(left[0] ** 2))) / 1000.0, 5),
+        round(float(np.sqrt(np.mean(left[1] ** 2))) / 1000.0, 5),
+    )
+
+
+def _without_move(verdict: str, fault: Fault, settings: Settings) -> Advice:
+    return Advice(
+        verdict=verdict,  # type: ignore[arg-type]
+        reasons=(fault.words,),
+        cautions=CAUTIONS,
+        flags=(fault.code,),
+        version=__version__,
+        settings=settings.fingerprint,
+    )

@@ -1,0 +1,93 @@
+"""What the rolls say, as numbers: the measured rows with their spreads, ready for the estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.records import SIDES, Axle, Roll, SideReading
+
+Array = NDArray[np.float64]
+
+# where a set is meant to bear when nothing is recorded: the middle, a little to the toe, because load
+# moves the pattern toward the heel (NAVEDTRA 14050A p. 8-90; TM 5-3805-260-24 p. 3-244)
+_DESIGN_MEAN = (0.47, 0.50, 0.47, 0.50)
+_DESIGN_SD = (0.03, 0.03, 0.03, 0.03)
+# what the model itself may be off by, at its place and as a share of the distance from it
+_MODEL_SD = np.array([0.012, 0.018, 0.012, 0.018])
+_MODEL_SHARE = 0.10
+_EXTENT_SD = 0.06
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """All rolls of a job as arrays over T rolls; NaN where nothing was measured.
+
+    `centre`, `centre_sd`, `extent`, `extent_sd` are (T, 4) shares; `backlash_thou`, its sd and
+    `moves_thou` (T, 2; the first row is zero) are in thousandths. `design` and `design_sd` (4,) are
+    where the marks should lie and how well that is known.
+    """
+
+    centre: Array
+    centre_sd: Array
+    extent: Array
+    extent_sd: Array
+    backlash_thou: Array
+    backlash_sd_thou: Array
+    moves_thou: Array
+    design: Array
+    design_sd: Array
+
+    @property
+    def rolls(self) -> int:
+        """Number of test rolls."""
+        return len(self.backlash_thou)
+
+
+def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
+    """Turn the job's rolls, oldest first, into arrays. Moves not recorded after the first count as none."""
+    design, design_sd = _design(axle)
+    centre = np.full((len(rolls), 4), np.nan)
+    centre_sd, extent = centre.copy(), centre.copy()
+    for t, roll in enumerate(rolls):
+        for s, side in enumerate(SIDES):
+            reading: SideReading | None = getattr(roll, side)
+            if reading is not None:
+                rows = slice(2 * s, 2 * s + 2)
+                centre[t, rows] = reading.lengthwise, reading.profile
+                centre_sd[t, rows] = reading.lengthwise_sd, reading.profile_sd
+                extent[t, rows] = reading.length or np.nan, reading.width or np.nan
+    model_sd = _MODEL_SD + _MODEL_SHARE * np.abs(centre - design)
+    return Evidence(
+        centre=centre,
+        centre_sd=np.hypot(centre_sd, model_sd),
+        extent=extent,
+        extent_sd=np.full_like(extent, _EXTENT_SD),
+        backlash_thou=np.array([_thou(r.backlash_in) for r in rolls]),
+        backlash_sd_thou=np.array([1000.0 * r.backlash_sd_in for r in rolls]),
+        moves_thou=_moves(rolls),
+        design=design,
+        design_sd=design_sd,
+    )
+
+
+def _thou(value_in: float | None) -> float:
+    return float("nan") if value_in is None else 1000.0 * value_in
+
+
+def _moves(rolls: Sequence[Roll]) -> Array:
+    moves = np.array([[r.pinion_move_in or 0.0, r.ring_move_in or 0.0] for r in rolls]) * 1000.0
+    moves[0] = 0.0
+    return moves
+
+
+def _design(axle: Axle) -> tuple[Array, Array]:
+    design, sd = np.array(_DESIGN_MEAN), np.array(_DESIGN_SD)
+    for s, reading in enumerate(axle.target or ()):
+        if reading is not None:
+            design[2 * s : 2 * s + 2] = reading.lengthwise, reading.profile
+            sd[2 * s : 2 * s + 2] = reading.lengthwise_sd, reading.profile_sd
+    return design, sd

@@ -1,0 +1,174 @@
+"""Why, in the shop's words: what each side shows, what it means, which rule agrees, how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.advice.checks import is_bound
+from pattern.advice.choose import Belief, Choice, Limits
+from pattern.advice.evidence import Evidence
+from pattern.advice.response import DIRECTION, GAIN
+from pattern.advice.rules import TABLE, table_direction
+from pattern.advice.words import pinion_words, place, ring_words, stands
+from pattern.records import SIDES, Axle, Roll
+
+CAUTIONS = (
+    "A hint for a trained mechanic: the final measured check is yours. Torques, limits and sequences are the maker's.",
+    "Keep hands, sleeves and camera out of the mesh while it turns; eye protection; moving air for solvents.",
+    "Support the vehicle on stands rated for it, wheels chocked. Bearing caps go back to their side, their way up.",
+)
+_NOTICE = 0.06
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """All that the advice rests on."""
+
+    axle: Axle
+    rolls: Sequence[Roll]
+    evidence: Evidence
+    belief: Belief
+    shares: tuple[float, ...]
+    limits: Limits
+    now: Choice
+    best: Choice
+
+
+def explain(verdict: str, seen: Findings) -> tuple[str, ...]:
+    """Every reason for the verdict, in reading order."""
+    lines = [*_bound(seen), *_sides(seen), _position(seen), *_hypotheses(seen)]
+    lines += {
+        "accept": _accepted, "adjust": _adjusted, "reject": _rejected, "undecided": _undecided
+    }[verdict](seen)  # fmt: skip
+    return tuple(lines)
+
+
+def _bound(seen: Findings) -> list[str]:
+    if not is_bound(seen.rolls[-1]):
+        return []
+    return [
+        f"rolls[{len(seen.rolls) - 1}].backlash_in is {seen.rolls[-1].backlash_in:g}: the set is "
+        "bound. Do not force it round. Free it first by moving the ring gear away, measure the "
+        "backlash again and roll a new pattern; this one is not to be trusted."
+    ]
+
+
+def _sides(seen: Findings) -> list[str]:
+    lines, design = [], seen.evidence.design
+    for s, side in enumerate(SIDES):
+        reading = getattr(seen.rolls[-1], side)
+        if reading is None:
+            lines.append(
+                f"The {side} side was not read: its place is inferred, with a wide spread."
+            )
+            continue
+        at = (float(design[2 * s]), float(design[2 * s + 1]))
+        lines.append(f"{side.capitalize()} mark: {place(reading, at)}.")
+    if seen.rolls[-1].backlash_in is None:
+        lines.append(
+            "Backlash was not given: pinion and ring gear are hard to tell apart without it."
+        )
+    return lines
+
+
+def _position(seen: Findings) -> str:
+    pinion, ring = seen.belief.pinion_thou, seen.belief.ring_thou
+    return (
+        f"All {len(seen.rolls)} rolls together: pinion "
+        f"{stands(float(pinion.mean()), float(pinion.std()), 'shallow', 'deep')}, ring gear "
+        f"{stands(float(ring.mean()), float(ring.std()), 'near the pinion', 'far from the pinion')}."
+    )
+
+
+def _hypotheses(seen: Findings) -> list[str]:
+    if seen.axle.tooth_system != "unknown":
+        return []
+    uniform = float(seen.belief.uniform.mean())
+    return [
+        f"Tooth system not given: tapered depth {1 - uniform:.0%}, uniform depth {uniform:.0%} by the "
+        "rolls so far. Compare the tooth depth at toe and heel with a caliper: equal is uniform."
+    ]
+
+
+def _adjusted(seen: Findings) -> list[str]:
+    best = seen.best
+    lines = [
+        f"Next: {pinion_words(best.pinion_thou / 1000)}, {ring_words(best.ring_thou / 1000)}. Chance of a "
+        f"good pattern after it {best.chance_good:.0%}, of backlash inside its limits {best.chance_backlash:.0%}.",
+        *_table(seen),
+        _size(seen),
+    ]
+    if best.pinion_thou == 0:
+        lines.append("The ring gear alone mends it, so the pinion bearing stays on.")
+    elif seen.now.chance_right < best.chance_right and best.chance_good < 0.5:
+        lines.append(
+            "The spread is wide: take this as a trial move; the next roll will teach this set's answer."
+        )
+    return lines
+
+
+def _table(seen: Findings) -> list[str]:
+    """Where the printed table agrees or disagrees with the pinion move."""
+    system = seen.axle.tooth_system
+    if system == "unknown" or seen.best.pinion_thou == 0:
+        return []
+    off = seen.evidence.centre[-1] - seen.evidence.design
+    off = np.where(np.abs(off) < _NOTICE, 0.0, off)
+    drive, coast = _pair(off[:2]), _pair(off[2:])
+    says = table_direction(system, drive, coast)["pinion"]
+    source = TABLE[system][0].source
+    if says == 0:
+        return [
+            f"The trade's table for {system}-depth teeth sees the marks near their place and says nothing."
+        ]
+    way = "deeper" if says > 0 else "shallower"
+    if says * seen.best.pinion_thou > 0:
+        return [f"The trade's table for {system}-depth teeth agrees: pinion {way} ({source})."]
+    return [
+        f"The trade's table for {system}-depth teeth would say pinion {way} ({source}). The computation is "
+        "followed instead: it weighs both sides, the backlash and all rolls together."
+    ]
+
+
+def _pair(off: NDArray[np.float64]) -> tuple[float, float] | None:
+    return None if np.isnan(off).any() else (float(off[0]), float(off[1]))
+
+
+def _size(seen: Findings) -> str:
+    response = seen.belief.response
+    gain = np.exp(response[:, GAIN])[:, :, None] * response[:, DIRECTION].reshape(-1, 4, 2)
+    mean, sd = gain.mean(axis=0), gain.std(axis=0)
+    return (
+        "This set, as far as its rolls tell: 0.001 in of pinion moves the drive mark "
+        f"{mean[0, 0]:+.3f} (± {sd[0, 0]:.3f}) of the length and {mean[1, 0]:+.3f} (± {sd[1, 0]:.3f}) of the "
+        f"depth; 0.001 in of ring gear {mean[0, 1]:+.3f} (± {sd[0, 1]:.3f}) and "
+        f"{mean[1, 1]:+.3f} (± {sd[1, 1]:.3f}); + is toward heel and tip."
+    )
+
+
+def _accepted(seen: Findings) -> list[str]:
+    return [
+        f"Both marks and the backlash are right with a chance of {seen.now.chance_good:.0%}: leave the shims."
+    ]
+
+
+def _rejected(seen: Findings) -> list[str]:
+    return [
+        "No move of pinion and ring gear brings both marks right: look for an unmatched or damaged "
+        "set, a bent case or a bad housing before cutting any shim."
+    ]
+
+
+def _undecided(seen: Findings) -> list[str]:
+    wants = []
+    last = seen.rolls[-1]
+    if last.backlash_in is None:
+        wants.append("measure the backlash at the heel, pinion held")
+    wants += [f"photograph the {side} side" for side in SIDES if getattr(last, side) is None]
+    if not wants:
+        wants.append("paint three to five teeth afresh, roll again and photograph both sides")
+    return [f"No move is clearly better than none: {', '.join(wants)}, then ask again."]
