@@ -12,10 +12,11 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 from pattern import __version__
 from pattern.archive import codec
 from pattern.archive.database import Database
+from pattern.archive.load import no_such_job
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import incoming, jobs, photos, roll_photos, rolls
 from pattern.archive.sheets import now
-from pattern.errors import ArchiveUnavailable, InvalidInput, UnreadablePhoto
+from pattern.errors import InvalidInput, UnreadablePhoto
 from pattern.jobs import ROLL_KINDS, RollKind
 from pattern.records import Advice, Reading, Roll
 
@@ -67,14 +68,10 @@ def announce(database: Database, hashes: Sequence[str]) -> None:
     if not hashes:
         return
     with database.writing() as connection:
-        known = set(connection.scalars(select(incoming.c.sha256)))
-        rows = [{"sha256": name, "at": now()} for name in dict.fromkeys(hashes)]
-        fresh = [row for row in rows if row["sha256"] not in known]
-        if fresh:
-            connection.execute(insert(incoming), fresh)
-        if known:
-            renewed = incoming.c.sha256.in_(list(hashes))
-            connection.execute(update(incoming).where(renewed).values(at=now()))
+        for name in dict.fromkeys(hashes):
+            if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == name)) is None:
+                connection.execute(delete(incoming).where(incoming.c.sha256 == name))
+                connection.execute(insert(incoming).values(sha256=name, at=now()))
 
 
 def write_roll(
@@ -136,11 +133,7 @@ def lock_job(connection: Connection, job_number: int) -> None:
     """Hold the job until the transaction ends (SQLite holds the whole file already)."""
     row = select(jobs.c.number).where(jobs.c.number == job_number).with_for_update()
     if connection.scalar(row) is None:
-        raise ArchiveUnavailable(
-            "there is no such job",
-            subject=f"job {job_number}",
-            remedy="See `contact-pattern job list`",
-        )
+        raise no_such_job(job_number)
 
 
 def _original(photo: Path | bytes, reading: Reading) -> bytes:

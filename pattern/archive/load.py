@@ -32,13 +32,18 @@ def job_number(text: str) -> int:
     return int(digits)
 
 
+def no_such_job(number: int) -> InvalidInput:
+    """The error for a job number that is not on record."""
+    return InvalidInput(
+        "there is no such job", subject=job_id(number), remedy="See `contact-pattern job list`"
+    )
+
+
 def load_job(connection: Connection, number: int) -> Job:
     """Everything on record about one job. Raises InvalidInput if there is none."""
     row = connection.execute(select(jobs).where(jobs.c.number == number)).first()
     if row is None:
-        raise InvalidInput(
-            "there is no such job", subject=job_id(number), remedy="See `contact-pattern job list`"
-        )
+        raise no_such_job(number)
     standing = _standing(connection, number)
     where = f"job {job_id(number)}"
     sheets = {

@@ -54,8 +54,9 @@ class PhotoStore:
 
     def get(self, sha256: str) -> bytes:
         """The original bytes, re-hashed. Raises ArchiveDamaged if missing or changed."""
+        key = self._key(sha256)
         try:
-            data = bytes(self._files.cat_file(self._key(sha256)))
+            data = bytes(self._files.cat_file(key))
         except FileNotFoundError as fault:
             raise _damaged(sha256, "is missing") from fault
         except OSError as fault:
