@@ -20,6 +20,9 @@ from pattern.errors import InvalidAxle
 READING_SD_IN = 0.0005
 """One reading of a dial in 0.001 in divisions, common practice."""
 
+DIAL_WEIGHT = 4
+"""Degrees of freedom that the dial's known spread is worth beside the scatter of the readings."""
+
 VARIATION_LIMIT_IN = 0.003
 """Largest less smallest around the ring gear where the maker gives no figure (common practice)."""
 
@@ -212,8 +215,9 @@ def _once_per_turn(
     free = count - 3
     residual = values - design @ solution
     scatter = sqrt(float(residual @ residual) / free) if free else None
-    # A handful of readings can agree by luck: the dial's own spread is the floor.
-    sigma = max(scatter or 0.0, reading_sd_in)
+    # A handful of readings can agree by luck, so the dial's own spread is the floor and weighs in.
+    pooled = (DIAL_WEIGHT * reading_sd_in**2 + free * (scatter or 0.0) ** 2) / (DIAL_WEIGHT + free)
+    sigma = max(sqrt(pooled), reading_sd_in)
     covariance = sigma**2 * np.linalg.inv(design.T @ design)
     amplitude = hypot(solution[1], solution[2])
     return (
@@ -224,9 +228,7 @@ def _once_per_turn(
             amplitude_sd_in=_spread_along(covariance[1:, 1:], solution[1:]),
             high_at_deg=degrees(atan2(solution[2], solution[1])) % 360.0,
             scatter_sd_in=scatter,
-            noise_chance=_noise_chance(
-                solution[1:], covariance[1:, 1:], free, scatter, reading_sd_in
-            ),
+            noise_chance=_noise_chance(solution[1:], covariance[1:, 1:], free + DIAL_WEIGHT),
         ),
     )
 
@@ -240,22 +242,12 @@ def _spread_along(covariance: NDArray[np.float64], vector: NDArray[np.float64]) 
     return sqrt(float(along @ covariance @ along))
 
 
-def _noise_chance(
-    vector: NDArray[np.float64],
-    covariance: NDArray[np.float64],
-    free: int,
-    scatter: float | None,
-    reading_sd_in: float,
-) -> float:
-    """Chance of so long a vector without runout.
+def _noise_chance(vector: NDArray[np.float64], covariance: NDArray[np.float64], free: int) -> float:
+    """Chance of so long a vector without runout: the tail of F with 2 and `free` degrees.
 
-    With the scatter known beforehand ``exp(-q / 2)``, with it estimated from `free` degrees the F
-    distribution with 2 and `free`, whose tail is ``(1 + q / free) ** (-free / 2)``;
-    ``q = v' C^-1 v``.
+    ``(1 + q / free) ** (-free / 2)`` with ``q = v' C^-1 v``.
     """
     q = float(vector @ np.linalg.solve(covariance, vector))
-    if scatter is None or scatter <= reading_sd_in:
-        return float(np.exp(-q / 2))
     return float((1 + q / free) ** (-free / 2))
 
 

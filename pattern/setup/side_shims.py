@@ -42,12 +42,7 @@ def side_shims_for(
     example of TM 9-2320-289-34 p. 6-19, Table 6-1). Raises InvalidAxle when a side has not enough
     shim to take out, or a size is beyond what shims do.
     """
-    if not isfinite(ring_move_in) or abs(ring_move_in) > 0.15:
-        raise InvalidAxle(
-            f"{ring_move_in!r} in is no ring gear move",
-            subject="ring_move_in",
-            remedy="Give inches; thousandths are meant, so 0.004 for four",
-        )
+    _check_move("ring_move_in", ring_move_in)
     if not isfinite(preload_change_in) or abs(preload_change_in) > 0.040:
         raise InvalidAxle(
             f"{preload_change_in!r} in is no preload",
@@ -60,6 +55,15 @@ def side_shims_for(
     return SideShims(
         left, right, _new("left_shim_in", left_in, left), _new("right_shim_in", right_in, right)
     )
+
+
+def _check_move(field: str, move_in: float) -> None:
+    if not isfinite(move_in) or abs(move_in) > 0.15:
+        raise InvalidAxle(
+            f"{move_in!r} in is no ring gear move",
+            subject=field,
+            remedy="Give inches; thousandths are meant, so 0.004 for four",
+        )
 
 
 def _new(field: str, present_in: float | None, change_in: float) -> float | None:
@@ -111,6 +115,7 @@ def notches_for(
             subject="notch_in",
             remedy="Divide the thread's pitch by the notches of one turn, or learn it from a move",
         )
+    _check_move("ring_move_in", ring_move_in)
     equal = round(ring_move_in / notch_in)
     behind_ring, opposite = -equal, equal + preload_notches
     left, right = (behind_ring, opposite) if ring_gear_side == "left" else (opposite, behind_ring)
@@ -154,6 +159,8 @@ def learn_notch(moves: Sequence[tuple[int, float]], move_sd_in: float = 0.0005) 
     moves over ``sqrt(sum(n^2))``. Raises InvalidAxle when nothing was turned, or when the moves go
     against the notches, which means that one sign was recorded the wrong way round.
     """
+    for _, move in moves:
+        _check_move("moves", move)
     weight = sum(notches**2 for notches, _ in moves)
     if weight == 0:
         raise InvalidAxle(
