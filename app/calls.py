@@ -1,0 +1,198 @@
+"""The library calls that the screens make, with their results kept by content hash and settings."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+
+from app.components.outline_editor import Points
+from app.drafts import PhotoDraft, RollDraft
+from app.state import archive, settings
+from pattern.archive.store import Archive
+from pattern.errors import InvalidAxle
+from pattern.jobs import Job
+from pattern.records import Advice, Axle, Hand, Photo, Reading, Roll, Side
+from pattern.settings import Settings
+
+EDITOR_PX = 1600
+
+
+def read_draft(photo: PhotoDraft, hand: Hand) -> Reading:
+    """The reading of a photo in work, with its outlines as the user left them."""
+    return _read(
+        archive(), settings(), photo.sha256, photo.name, photo.side, hand, photo.outlines,
+        settings().fingerprint,
+    )  # fmt: skip
+
+
+def found_outlines(photo: PhotoDraft, hand: Hand) -> Reading:
+    """The reading with outlines found automatically, whatever the user drew."""
+    plain = PhotoDraft(photo.sha256, photo.name, photo.side)
+    return read_draft(plain, hand)
+
+
+def keep_photo(data: bytes, name: str, side: Side) -> PhotoDraft:
+    """Store an uploaded photo once it is known to open. Raises UnreadablePhoto, ArchiveError."""
+    from pattern.photo.decode import decode_photo
+
+    decode_photo(data, name, settings())
+    return PhotoDraft(archive().hold_photo(data), name, side)
+
+
+def readings_of(draft: RollDraft, hand: Hand) -> list[tuple[PhotoDraft, Reading]]:
+    """All readings of a roll in work, drive first."""
+    return [(photo, read_draft(photo, hand)) for photo in draft.in_order()]
+
+
+def editable(photo: PhotoDraft, reading: Reading | None) -> tuple[Points, ...]:
+    """Outlines as the editor moves them: those the user drew, else those that were found."""
+    if photo.outlines is not None:
+        return photo.outlines
+    teeth = reading.teeth if reading else ()
+    return tuple(
+        tuple(
+            (float(x), float(y))
+            for x, y in (
+                tooth.outline[0], _half_way(tooth.tip_edge), tooth.outline[1],
+                tooth.outline[2], _half_way(tooth.root_edge), tooth.outline[3],
+            )
+        )
+        for tooth in teeth
+    )  # fmt: skip
+
+
+def tooth_count_remarks(ring_teeth: int, pinion_teeth: int) -> tuple[str, ...]:
+    """What is unusual about the counts, or why they cannot be."""
+    from pattern.setup.ratio import check_counts
+
+    try:
+        return check_counts(ring_teeth, pinion_teeth)
+    except InvalidAxle as error:
+        return (error.message,)
+
+
+def roll_of(draft: RollDraft, axle: Axle) -> Roll:
+    """The roll in work as a record: readings combined, backlash normal to the tooth."""
+    from pattern.setup.dial import normal_backlash
+    from pattern.workflow import read_roll
+
+    read = readings_of(draft, axle.hand)
+    roll = read_roll(
+        [r for p, r in read if p.side == "drive"], [r for p, r in read if p.side == "coast"],
+        None, pinion_move_in=draft.pinion_move_in, ring_move_in=draft.ring_move_in,
+    )  # fmt: skip
+    if draft.backlash_in is None:
+        return roll
+    normal = normal_backlash(draft.backlash_in, draft.dial)
+    return replace(roll, backlash_in=normal.backlash_in, backlash_sd_in=normal.backlash_sd_in)
+
+
+def advice_for(job: Job, axle: Axle, roll: Roll) -> Advice:
+    """The advice after all rolls of the job and this one. Raises InvalidInput, NoCorrection."""
+    from pattern.workflow import advise
+
+    earlier = [filed.roll for filed in job.standing_rolls]
+    return advise(axle, [*earlier, roll], settings=settings())
+
+
+def axle_now(axle: Axle, draft: RollDraft) -> Axle:
+    """The axle with the shims that the moves since the last roll left in it."""
+    from pattern.advice.shims import shims_for
+
+    then = shims_for(axle, None, draft.pinion_move_in or 0.0, draft.ring_move_in or 0.0)
+    return replace(
+        axle,
+        depth_shim_in=then.depth_in,
+        left_shim_in=then.left_in,
+        right_shim_in=then.right_in,
+    )
+
+
+def file_draft(job: Job, axle: Axle, draft: RollDraft, roll: Roll, advice: Advice | None) -> int:
+    """File the roll in work with its photos and the shims now in the axle.
+
+    Filing twice, from two browsers, files it once. An as-found pattern becomes a used set's target.
+    """
+    from pattern.workflow import file_roll
+
+    if draft.kind == "as_found" and axle.condition == "used":
+        axle = replace(axle, target=(roll.drive, roll.coast))
+    read = readings_of(draft, axle.hand)
+    photos = [(archive().photo(photo.sha256), reading) for photo, reading in read]
+    if axle != job.axle and len(archive().job(job.id).rolls) == len(job.rolls):
+        archive().edit(job.id, axle=axle)
+    return file_roll(
+        archive(), job.id, roll, photos, advice, kind=draft.kind, uid=draft.uid
+    )  # fmt: skip
+
+
+def photo_url(sha256: str, name: str) -> str:
+    """A photo as a data address for the outline editor, at most EDITOR_PX long."""
+    return _photo_url(archive(), settings(), sha256, name)
+
+
+def size_px(sha256: str, name: str) -> tuple[int, int]:
+    """Width and height of the upright photo, full resolution."""
+    photo = _photo(archive(), settings(), sha256, name)
+    return photo.width_px, photo.height_px
+
+
+def overlay(sha256: str, name: str, reading: Reading) -> bytes:
+    """The reading drawn on its photo, as an image file."""
+    from pattern.report.overlay import draw_overlay
+
+    return draw_overlay(_photo(archive(), settings(), sha256, name), reading)
+
+
+def toe_is_left(side: Side, hand: Hand) -> bool:
+    """Where the toe lies when the tip edge is up."""
+    from pattern.teeth.chirality import toe_from_tip
+
+    return toe_from_tip("up", side, hand) == "left"
+
+
+def _half_way(edge: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The point of an edge, (n, 2) px from toe to heel, half way along the tooth."""
+    at = np.linspace(0.0, 1.0, len(edge))
+    return np.array([np.interp(0.5, at, edge[:, 0]), np.interp(0.5, at, edge[:, 1])])
+
+
+@st.cache_data(max_entries=300, show_spinner=False)
+def _read(
+    _archive: Archive,
+    _settings: Settings,
+    sha256: str,
+    name: str,
+    side: Side,
+    hand: Hand,
+    outlines: Sequence[Points] | None,
+    fingerprint: str,
+) -> Reading:
+    from pattern.workflow import read_photo
+
+    photo = _photo(_archive, _settings, sha256, name)
+    return read_photo(photo, side, hand=hand, outlines=outlines, settings=_settings)
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
+def _photo(_archive: Archive, _settings: Settings, sha256: str, name: str) -> Photo:
+    from pattern.photo.decode import decode_photo
+
+    return decode_photo(_archive.photo(sha256), name, _settings)
+
+
+@st.cache_data(max_entries=12, show_spinner=False)
+def _photo_url(_archive: Archive, _settings: Settings, sha256: str, name: str) -> str:
+    from PIL import Image
+
+    image = Image.fromarray(_photo(_archive, _settings, sha256, name).pixels)
+    image.thumbnail((EDITOR_PX, EDITOR_PX))
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=82)
+    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()

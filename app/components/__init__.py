@@ -1,0 +1,1 @@
+"""Components of our own that run in the browser."""

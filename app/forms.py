@@ -1,0 +1,130 @@
+"""Fields that write themselves to a draft in the archive as they are left, so nothing is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import streamlit as st
+
+from app import figures, wording
+from app.state import page_state
+from pattern.archive.store import Archive
+
+
+class DraftForm:
+    """One sheet of a job while it is being filled in. Lengths are kept in inches, None if empty."""
+
+    def __init__(self, archive: Archive, job_id: str, name: str, on_record: dict[str, Any]) -> None:
+        self._archive, self._job_id, self._name = archive, job_id, name
+        self.values: dict[str, Any] = on_record | (archive.draft(job_id, name) or {})
+
+    def text(self, field: str, label: str, **options: Any) -> str:
+        """A line of text, kept while it is typed."""
+        key = self._key(field)
+        st.session_state.setdefault(key, self.values.get(field) or "")
+        st.text_input(
+            label, key=key, live="500ms", on_change=self._keep, args=(field, key), **options
+        )
+        return str(self.values.get(field) or "")
+
+    def notes(self, field: str, label: str) -> None:
+        """Several lines of text."""
+        key = self._key(field)
+        st.session_state.setdefault(key, self.values.get(field) or "")
+        st.text_area(label, key=key, on_change=self._keep, args=(field, key), height=90)
+
+    def count(self, field: str, label: str, low: int, high: int) -> int | None:
+        """A whole number."""
+        key = self._key(field)
+        st.session_state.setdefault(key, self.values.get(field))
+        st.number_input(label, low, high, step=1, key=key, on_change=self._keep, args=(field, key))
+        return self.values.get(field)
+
+    def length(
+        self, field: str, label: str, high_in: float, *, coarse: bool = False, help: str = ""
+    ) -> float | None:
+        """A length in the unit on show; `coarse` for sizes such as a diameter."""
+        units = page_state().units
+        key = f"{self._key(field)}:{units}"
+        kept = self.values.get(field)
+        st.session_state.setdefault(key, None if kept is None else figures.shown(kept, units))
+        step, digits = figures.step(units, coarse=coarse)
+        st.number_input(
+            f"{label} ({figures.UNIT_WORDS[units]})",
+            0.0,
+            figures.shown(high_in, units),
+            step=step,
+            format=f"%.{digits}f",
+            key=key,
+            help=help or None,
+            on_change=self._keep_length,
+            args=(field, key),
+        )
+        return self.values.get(field)
+
+    def number(self, field: str, label: str, high: float) -> float | None:
+        """A number without a length unit."""
+        key = self._key(field)
+        st.session_state.setdefault(key, self.values.get(field))
+        st.number_input(
+            label, 0.0, high, step=0.5, format="%.1f", key=key, on_change=self._keep,
+            args=(field, key),
+        )  # fmt: skip
+        return self.values.get(field)
+
+    def choice(self, field: str, label: str, names: Mapping[str, str], help: str = "") -> str:
+        """One of a few, all in sight."""
+        key = self._key(field)
+        st.session_state.setdefault(key, self.values.get(field))
+        st.segmented_control(
+            label,
+            list(names),
+            required=True,
+            format_func=names.__getitem__,
+            key=key,
+            help=help or None,
+            on_change=self._keep,
+            args=(field, key),
+            width="stretch",
+        )
+        return str(self.values.get(field))
+
+    def readings(self, field: str, label: str) -> None:
+        """Several dial readings in one line, kept as inches."""
+        units = page_state().units
+        key = f"{self._key(field)}:{units}"
+        st.session_state.setdefault(key, figures.listed(self.values.get(field) or (), units))
+
+        def keep() -> None:
+            read = figures.parsed(st.session_state[key], units)
+            if read is not None:
+                self.put(field, list(read))
+
+        st.text_input(
+            f"{label} ({figures.UNIT_WORDS[units]})",
+            key=key,
+            placeholder=wording.READINGS_HINT[units],
+            on_change=keep,
+        )
+        if figures.parsed(st.session_state[key], units) is None:
+            st.caption(f"! {wording.READINGS_FAULT}")
+
+    def put(self, field: str, value: Any) -> None:
+        """Set a field from code and keep it."""
+        self.values[field] = value
+        self._archive.save_draft(self._job_id, self._name, self.values)
+
+    def done(self) -> None:
+        """The sheet is on record: forget the draft."""
+        self._archive.drop_draft(self._job_id, self._name)
+
+    def _key(self, field: str) -> str:
+        return f"{self._job_id}:{self._name}:{field}"
+
+    def _keep(self, field: str, key: str) -> None:
+        self.put(field, st.session_state[key])
+
+    def _keep_length(self, field: str, key: str) -> None:
+        value = st.session_state[key]
+        self.put(field, None if value is None else figures.kept(value, page_state().units))

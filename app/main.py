@@ -1,0 +1,36 @@
+"""The page. Started by `contact-pattern app`; every screen is in `app.screens`."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import streamlit as st
+
+from app import parts, wording
+from app.way import STEPS, page
+from pattern.errors import ArchiveError, PatternError
+
+
+def main() -> None:
+    """Lay the page out and show the screen that the address names."""
+    st.set_page_config(
+        page_title=wording.TITLE,
+        page_icon=str(Path(__file__).with_name("mark.svg")),
+        layout="centered",
+        initial_sidebar_state="collapsed",
+    )
+    parts.style()
+    chosen = st.navigation([page("jobs"), *(page(step) for step in STEPS)], position="hidden")
+    try:
+        chosen.run()
+    except ArchiveError as fault:
+        parts.fault(fault, wording.ARCHIVE_FAULT)
+    except PatternError as fault:
+        parts.fault(fault)
+    except Exception:  # a user must never face a traceback; the terminal gets it whole
+        logging.getLogger("contact_pattern.page").exception("a screen failed")
+        st.error(wording.UNEXPECTED)
+
+
+main()

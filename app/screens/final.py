@@ -1,0 +1,91 @@
+"""The final sheet and the report."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import streamlit as st
+
+from app import calls, parts, wording
+from app.forms import DraftForm
+from app.state import archive, page_state
+from pattern.errors import InvalidInput
+from pattern.jobs import FinalSheet, Job
+
+
+def show() -> None:
+    """Draw the sheet and the report's button."""
+    job = parts.open_job("final")
+    st.subheader(wording.FINAL_HEAD, anchor=False)
+    if not job.rolls:
+        st.info(wording.NO_ROLL_YET)
+    if job.status == "done":
+        st.success(wording.FINISHED, icon="✓")
+    st.write(wording.FINAL_INTRO)
+    sheet = DraftForm(archive(), job.id, "final", _on_record(job))
+    _fields(sheet)
+    parts.cautions()
+    _report(job)
+    if job.status != "done":
+        if parts.next_button(wording.FINISH):
+            _finish(job, sheet)
+    elif st.button(wording.REOPEN, width="stretch"):
+        archive().edit(job.id, status="open")
+        st.rerun()
+
+
+def _fields(sheet: DraftForm) -> None:
+    sheet.readings("backlash_in", wording.FINAL_BACKLASH)
+    sheet.choice("dial", wording.DIAL, wording.DIALS, wording.DIAL_HELP)
+    columns = st.columns(3)
+    with columns[0]:
+        sheet.length("depth_shim_in", wording.SHIM_NAMES["depth"], 1.0)
+    with columns[1]:
+        sheet.length("left_shim_in", wording.SHIM_NAMES["left"], 2.0)
+    with columns[2]:
+        sheet.length("right_shim_in", wording.SHIM_NAMES["right"], 2.0)
+    left, right = st.columns(2)
+    with left:
+        sheet.number("rotating_torque_lbf_in", wording.ROTATING_TORQUE, 200.0)
+        sheet.text("threadlocker", wording.THREADLOCKER)
+    with right:
+        sheet.length("case_preload_in", wording.CASE_PRELOAD, 0.1)
+        sheet.text("checked_by", wording.CHECKED_BY)
+    sheet.notes("notes", wording.NOTES)
+
+
+def _on_record(job: Job) -> dict[str, object]:
+    """The sheet as it stands; shims that the last advice led to are filled in."""
+    kept = asdict(job.final) | {"backlash_in": list(job.final.backlash_in)}
+    if job.axle is not None:
+        for name in ("depth_shim_in", "left_shim_in", "right_shim_in"):
+            if kept[name] is None:
+                kept[name] = getattr(job.axle, name)
+    return kept
+
+
+def _finish(job: Job, sheet: DraftForm) -> None:
+    known = {k: v for k, v in sheet.values.items() if k in FinalSheet.__dataclass_fields__}
+    known |= {"backlash_in": tuple(sheet.values["backlash_in"] or ()), "torques": job.final.torques}
+    try:
+        final = FinalSheet(**known)
+    except InvalidInput as error:
+        parts.fault(error)
+        return
+    archive().edit(job.id, final=final, status="done")
+    sheet.done()
+    st.rerun()
+
+
+def _report(job: Job) -> None:
+    if not job.rolls:
+        return
+    key = f"report:{job.id}"
+    if st.button(wording.MAKE_REPORT, width="stretch"):
+        with st.spinner(wording.MAKE_REPORT):
+            st.session_state[key] = calls.report(job, page_state().units)
+    if key in st.session_state:
+        st.download_button(
+            wording.REPORT, st.session_state[key], f"{job.id}.pdf", "application/pdf",
+            width="stretch", on_click="ignore",
+        )  # fmt: skip

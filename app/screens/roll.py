@@ -1,0 +1,233 @@
+"""A test roll: photos of both sides, the backlash, and what was moved since the roll before."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import calls, figures, parts, wording
+from app.drafts import PhotoDraft, RollDraft, changed_draft, start_draft
+from app.state import archive, asked_roll, page_state
+from app.way import address, go, page
+from pattern.errors import UnreadablePhoto
+from pattern.jobs import FiledRoll, Job
+from pattern.records import SIDES, Axle, Reading, Side
+
+TYPES = ["image/*", ".heic", ".heif", ".tif", ".tiff", ".webp"]
+
+
+def show() -> None:
+    """Draw the roll in work, or one on file."""
+    job = parts.open_job("roll")
+    if job.axle is None:
+        go("axle", job.id)
+    number = asked_roll(len(job.rolls))
+    _rolls_so_far(job, number)
+    st.subheader(wording.ROLL.format(number=number), anchor=False)
+    if number <= len(job.rolls):
+        _filed(job.rolls[number - 1])
+        return
+    last = job.standing_rolls[-1] if job.standing_rolls else None
+    draft = start_draft(archive(), job.id, number, last)
+    if number == 1:
+        _kind(job, draft)
+    else:
+        _moves(job, number, draft)
+    _guide()
+    columns = st.columns(2)
+    readings: list[Reading] = []
+    for column, side in zip(columns, SIDES, strict=True):
+        with column:
+            readings += _side(job, job.axle, number, draft, side)
+    _backlash(job, number, draft)
+    _next(job, number, readings)
+
+
+def _rolls_so_far(job: Job, number: int) -> None:
+    if not job.rolls:
+        return
+    with st.container(horizontal=True, gap="small", key="rolls"):
+        for k in range(1, len(job.rolls) + 2):
+            state = wording.FILED if k <= len(job.rolls) else wording.IN_WORK
+            label = f"{wording.ROLL.format(number=k)}, {state}"
+            if k != number:
+                st.page_link(page("roll"), label=label, query_params=address(job.id, k))
+
+
+def _filed(roll: FiledRoll) -> None:
+    columns = st.columns(2)
+    for column, side in zip(columns, SIDES, strict=True):
+        with column:
+            st.markdown(f"**{wording.SIDE_NAMES[side]}**")
+            for photo in roll.photos:
+                if photo.side == side:
+                    st.image(
+                        calls.overlay(photo.sha256, photo.name, photo.best),
+                        width="stretch",
+                        alt=f"{wording.SIDE_NAMES[side]}: {photo.name}",
+                    )
+                    parts.reading_line(photo.best)
+    if roll.roll.backlash_in is not None:
+        units = page_state().units
+        st.write(f"{wording.BACKLASH}: **{figures.fine(roll.roll.backlash_in, units)}**")
+
+
+def _kind(job: Job, draft: RollDraft) -> None:
+    key = f"{job.id}:kind"
+    st.session_state.setdefault(key, draft.kind)
+
+    def keep() -> None:
+        with changed_draft(archive(), job.id, 1) as roll:
+            roll.kind = st.session_state[key]
+
+    kinds = ("roll", "as_found")
+    st.segmented_control(
+        wording.ROLL_KIND, kinds, key=key, required=True, on_change=keep,
+        format_func=wording.ROLL_KINDS.__getitem__,
+    )  # fmt: skip
+
+
+def _moves(job: Job, number: int, draft: RollDraft) -> None:
+    with st.container(border=True):
+        st.markdown(f"**{wording.MOVED}**")
+        st.caption(wording.MOVED_NOTE)
+        for field, label, ways in (
+            ("pinion_move_in", wording.PINION_MOVE, wording.PINION_WAYS),
+            ("ring_move_in", wording.RING_MOVE, wording.RING_WAYS),
+        ):
+            _move(job, number, field, label, ways, getattr(draft, field))
+
+
+def _move(
+    job: Job, number: int, field: str, label: str, ways: dict[str, str], move_in: float | None
+) -> None:
+    """A move is a direction and a size, never a bare sign: a wrong sign is the worst entry."""
+    units = page_state().units
+    stay, plus, minus = ways
+    name = f"{job.id}:{number}:{field}"
+    way_key, size_key = f"{name}:way", f"{name}:size:{units}"
+    way = stay if not move_in else plus if move_in > 0 else minus
+    st.session_state.setdefault(way_key, way)
+    st.session_state.setdefault(size_key, figures.shown(abs(move_in or 0.0), units))
+
+    def keep() -> None:
+        size_in = figures.kept(st.session_state[size_key] or 0.0, units)
+        sign = {stay: 0.0, plus: 1.0, minus: -1.0}[st.session_state[way_key]]
+        with changed_draft(archive(), job.id, number) as roll:
+            setattr(roll, field, sign * size_in)
+
+    first, second = st.columns([3, 2])
+    with first:
+        st.segmented_control(
+            label, list(ways), key=way_key, required=True, format_func=ways.__getitem__,
+            on_change=keep, width="stretch",
+        )  # fmt: skip
+    step, digits = figures.step(units)
+    with second:
+        st.number_input(
+            f"{label} {wording.BY} ({units})", 0.0, figures.shown(0.15, units), step=step,
+            format=f"%.{digits}f", key=size_key, on_change=keep,
+            disabled=st.session_state[way_key] == stay,
+        )  # fmt: skip
+
+
+def _guide() -> None:
+    with st.expander(wording.GUIDE):
+        parts.photo_guide()
+        st.write(wording.GUIDE_TEXT)
+
+
+def _side(job: Job, axle: Axle, number: int, draft: RollDraft, side: Side) -> list[Reading]:
+    st.markdown(f"**{wording.SIDE_NAMES[side]}**: {wording.SIDE_HELP[side]}")
+    _upload(job, number, side)
+    found = []
+    for photo in draft.of_side(side):
+        with st.container(border=True):
+            found.append(_photo(job, axle, number, photo))
+    return found
+
+
+def _upload(job: Job, number: int, side: Side) -> None:
+    """Photos go into the archive at once; the uploader is renewed so that it holds no bytes."""
+    count = page_state().uploads
+    name = f"{job.id}:{number}:{side}"
+    key = f"upload:{name}:{count.get(name, 0)}"
+    files = st.file_uploader(wording.UPLOAD[side], TYPES, accept_multiple_files=True, key=key)
+    for message in page_state().refused.get(name, []):
+        st.error(message, icon="⚠")
+    if not files:
+        return
+    progress = st.progress(0.0)
+    refused = []
+    for done, file in enumerate(files):
+        progress.progress(done / len(files), wording.KEEPING.format(name=file.name))
+        try:
+            kept = calls.keep_photo(file.getvalue(), file.name, side)
+        except UnreadablePhoto as error:
+            refused.append(error.message)
+            continue
+        with changed_draft(archive(), job.id, number) as roll:
+            roll.add(kept)
+    page_state().refused[name] = refused
+    count[name] = count.get(name, 0) + 1
+    st.rerun()
+
+
+def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading:
+    with st.spinner(wording.READING_NOW.format(name=photo.name)):
+        reading = calls.read_draft(photo, axle.hand)
+        picture = calls.overlay(photo.sha256, photo.name, reading)
+    st.image(picture, width="stretch", alt=f"{wording.SIDE_NAMES[photo.side]}: {photo.name}")
+    parts.reading_line(reading)
+    other: Side = "coast" if photo.side == "drive" else "drive"
+    key = f"{job.id}:{number}:{photo.side}:{photo.sha256[:12]}"
+    with st.container(horizontal=True, gap="small"):
+        label = wording.DRAW_OUTLINE if reading.status == "declined" else wording.CHECK_OUTLINE
+        st.page_link(
+            page("outline"), label=label,
+            query_params=address(job.id, number, f"{photo.side}-{photo.sha256[:16]}"),
+        )  # fmt: skip
+        if st.button(wording.OTHER_SIDE[other], key=f"other:{key}"):
+            with changed_draft(archive(), job.id, number) as roll:
+                roll.change(photo, side=other, outlines=None)
+            st.rerun()
+        if st.button(wording.REMOVE_PHOTO, key=f"remove:{key}"):
+            with changed_draft(archive(), job.id, number) as roll:
+                roll.remove(photo)
+            st.rerun()
+    return reading
+
+
+def _backlash(job: Job, number: int, draft: RollDraft) -> None:
+    units = page_state().units
+    key, dial_key = f"{job.id}:{number}:backlash:{units}", f"{job.id}:{number}:dial"
+    shown = None if draft.backlash_in is None else figures.shown(draft.backlash_in, units)
+    st.session_state.setdefault(key, shown)
+    st.session_state.setdefault(dial_key, draft.dial)
+
+    def keep() -> None:
+        value = st.session_state[key]
+        with changed_draft(archive(), job.id, number) as roll:
+            roll.backlash_in = None if value is None else figures.kept(value, units)
+            roll.dial = st.session_state[dial_key]
+
+    first, second = st.columns([2, 3])
+    step, digits = figures.step(units)
+    with first:
+        st.number_input(
+            f"{wording.BACKLASH} ({units})", 0.0, figures.shown(0.1, units), step=step,
+            format=f"%.{digits}f", key=key, on_change=keep,
+        )  # fmt: skip
+    with second:
+        st.segmented_control(
+            wording.DIAL, list(wording.DIALS), key=dial_key, required=True, on_change=keep,
+            format_func=wording.DIALS.__getitem__, help=wording.DIAL_HELP, width="stretch",
+        )  # fmt: skip
+
+
+def _next(job: Job, number: int, readings: list[Reading]) -> None:
+    if not readings:
+        st.caption(wording.NEED_PHOTO)
+    elif all(reading.status == "declined" for reading in readings):
+        st.caption(wording.NEED_READING)
+    if parts.next_button(wording.NEXT_OUTLINE, disabled=not readings):
+        go("outline", job.id, number)

@@ -1,0 +1,337 @@
+"""Every word that the page shows, in one place. A second language is a second file of these names."""
+
+from __future__ import annotations
+
+import math
+
+TITLE = "Contact pattern"
+
+# --- the way -----------------------------------------------------------------------------------
+
+STEPS = {
+    "axle": "Axle",
+    "roll": "Photos",
+    "outline": "Outline",
+    "advice": "Advice",
+    "final": "Final",
+}
+STEP_NOW = "You are here"
+STEP_DONE = "done"
+JOBS = "Jobs"
+ALL_JOBS = "‹ Jobs"
+UNITS = "Units"
+UNIT_NAMES = {"in": "inch", "mm": "mm"}
+NO_SUCH_JOB = "There is no job {job} in this archive"
+BACK_TO_LIST = "Go back to the list of jobs"
+
+# --- jobs --------------------------------------------------------------------------------------
+
+JOBS_INTRO = (
+    "Photograph painted ring gear teeth, see where the pattern lies, get the next shim correction."
+)
+NEW_JOB = "Start a job"
+SEARCH = "Find a job"
+SEARCH_HINT = "customer, vehicle, tag, number"
+NO_JOBS = "No job yet. Start one: two photos of one test roll are enough for the first advice."
+NOTHING_FOUND = "No job matches “{words}”."
+OLDER = "Older jobs"
+STATUSES = {
+    "open": "open",
+    "waiting": "waiting for parts",
+    "done": "done",
+    "withdrawn": "withdrawn",
+}
+CONTINUE = "Open"
+AXLE_MISSING = "axle not described yet"
+UNNAMED = "New job"
+
+
+def rolls_filed(count: int) -> str:
+    """How many rolls a job has."""
+    return {0: "no roll filed", 1: "1 roll"}.get(count, f"{count} rolls")
+
+
+# --- axle --------------------------------------------------------------------------------------
+
+AXLE_HEAD = "Axle and as found"
+CUSTOMER = "Customer or order number"
+VEHICLE = "Vehicle"
+RING_TEETH = "Ring gear teeth"
+PINION_TEETH = "Pinion teeth"
+DIAMETER = "Ring gear diameter"
+RATIO = "Ratio {ratio:.3f}"
+TOOTH_SYSTEM = "Tooth depth"
+TOOTH_SYSTEM_HELP = (
+    "Measure the tooth's depth at the heel and at the toe. Deeper at the heel: tapered (most "
+    "face-milled sets). The same: uniform (face-hobbed sets). It decides which end of the tooth a "
+    "pinion move shows at."
+)
+TOOTH_SYSTEMS = {
+    "tapered": "Deeper at heel",
+    "uniform": "Same depth",
+    "unknown": "Don't know",
+}
+DEPTH_SHIM = "Where the depth shim sits"
+DEPTH_SHIM_HELP = (
+    "Behind the pinion head or under the inner bearing's cup: thicker puts the pinion deeper. "
+    "Between a bolt-on pinion cartridge and the housing: thicker puts it shallower."
+)
+DEPTH_SHIMS = {
+    "pinion_head": "Pinion head or inner cup",
+    "cartridge": "Under the cartridge",
+    "unknown": "Don't know",
+}
+CONDITION = "Gear set"
+CONDITIONS = {"new": "New", "used": "Used, run in"}
+CONDITION_HELP = "A used set goes back to the pattern it was found with, not to the middle."
+LIMITS = "Backlash limits of the maker"
+LIMIT_LOW = "Least"
+LIMIT_HIGH = "Most"
+LIMITS_NOTE = (
+    "Filled in: common practice for 7.5 to 10.5 in ring gears. The maker's limits decide; set them."
+)
+SHIMS = "Shims in it now"
+DEPTH_SHIM_NOW = "Depth shim"
+LEFT_SHIM = "Left side shim"
+RIGHT_SHIM = "Right side shim"
+SIDE_SETTING = "Side setting"
+SIDE_SETTINGS = {"shims": "Shims", "threaded": "Threaded adjusters"}
+NOTCH = "Travel of one adjuster notch"
+RING_SIDE = "Side of the housing the ring gear sits on"
+RING_SIDES = {"left": "Left", "right": "Right"}
+RING_SIDE_HELP = "Left and right of the vehicle, looking forward."
+MORE_AXLE = "More about the set"
+HAND = "Ring gear spiral"
+HANDS = {"right": "Right-hand", "left": "Left-hand"}
+HAND_HELP = (
+    "Usually right-hand. A reverse-rotation set (high pinion, many front axles) is left-hand: the "
+    "mirror image."
+)
+POSITION = "Axle"
+POSITIONS = {"rear": "Rear", "front": "Front"}
+ROTATION = "Rotation"
+ROTATIONS = {"standard": "Standard", "reverse": "Reverse (high pinion)"}
+FACE_WIDTH = "Face width"
+OFFSET = "Pinion offset"
+CUTTER = "Cutter radius"
+AS_FOUND = "As found, before taking apart"
+AS_FOUND_BACKLASH = "Backlash around the ring gear, one reading after the other"
+READINGS_HINT = {"in": "0.008 0.0085 0.009 0.008", "mm": "0.20 0.22 0.23 0.20"}
+READINGS_FAULT = "Write the readings as numbers with a space between them."
+DIAL = "Dial plunger"
+DIALS = {"normal": "Square to the tooth", "rotation": "Along the rotation"}
+DIAL_HELP = (
+    "At the heel, square to the tooth is what is used here. Along the rotation reads about 1.3 "
+    "times that, so say which it was."
+)
+PINION_MARK = "Etched on the pinion"
+RING_MARK = "Etched on the ring gear"
+CAP_MARKS = "Marks of the bearing caps"
+BOLTS = "Ring gear bolts"
+NOTES = "Notes"
+TO_PHOTOS = "Next: photos of the test roll"
+MUST_FILL = "Fill in {fields} first."
+
+PHOTO = "Photo"
+
+# --- roll --------------------------------------------------------------------------------------
+
+SIDE_NAMES = {"drive": "Drive side", "coast": "Coast side"}
+SIDE_HELP = {
+    "drive": "the convex side of the ring gear's teeth",
+    "coast": "the concave side of the ring gear's teeth",
+}
+ROLL = "Roll {number}"
+ROLL_KIND = "This roll is"
+ROLL_KINDS = {"roll": "A test roll", "as_found": "The pattern as found", "final": "The last check"}
+GUIDE = "How to photograph the pattern"
+GUIDE_TEXT = (
+    "Fill the picture with three to five painted teeth, both ends of the tooth in. Look straight at "
+    "the painted side. Light from the side, no flash. Tap on the teeth to focus, rest your hands. "
+    "One or two photos of each side are enough."
+)
+UPLOAD = {"drive": "Add photos of the drive side", "coast": "Add photos of the coast side"}
+READING_NOW = "Reading {name} …"
+KEEPING = "Keeping {name} …"
+OTHER_SIDE = {"drive": "This is the drive side", "coast": "This is the coast side"}
+REMOVE_PHOTO = "Remove"
+DRAW_OUTLINE = "Draw the outline"
+CHECK_OUTLINE = "Check the outline"
+DECLINED = "Not read"
+MOVED = "Moved since the last roll"
+MOVED_NOTE = "Filled in as advised. Change it to what was really done."
+PINION_MOVE = "Pinion"
+PINION_WAYS = {"none": "Not moved", "deeper": "Deeper", "shallower": "Shallower"}
+RING_MOVE = "Ring gear"
+RING_WAYS = {"none": "Not moved", "away": "Away from pinion", "toward": "Toward pinion"}
+BY = "by"
+BACKLASH = "Backlash now"
+NEXT_OUTLINE = "Next: check the outline"
+NEXT_ADVICE = "Next: advice"
+NEED_PHOTO = "Add a photo of the drive or the coast side to go on."
+NEED_READING = "No photo could be read yet. Draw the outline by hand or photograph again."
+ROLLS_SO_FAR = "Rolls so far"
+FILED = "filed"
+IN_WORK = "in work"
+
+# --- reading -----------------------------------------------------------------------------------
+
+LENGTHWISE = "Lengthwise"
+PROFILE = "Profile"
+TOWARD_TOE, TOWARD_HEEL = "toward the toe", "toward the heel"
+TOWARD_ROOT, TOWARD_TIP = "toward the root", "toward the tip"
+MIDDLE = "in the middle"
+TEETH_READ = "{count} teeth read"
+TOOTH_READ = "1 tooth read"
+COMPOUND = "{colour} compound"
+
+
+def place(value: float, low: str, high: str) -> str:
+    """In words where a share of the tooth lies."""
+    if abs(value - 0.5) < 0.05:
+        return MIDDLE
+    return low if value < 0.5 else high
+
+
+# --- outline -----------------------------------------------------------------------------------
+
+OUTLINE_HEAD = "Check the outline"
+OUTLINE_INTRO = (
+    "The white line should follow the working side of the tooth: solid along the tip, dashed along "
+    "the root. Drag a point where it does not."
+)
+EDITOR = {
+    "tooth": "Tooth {tooth}",
+    "photo": "Whole photo",
+    "undo": "Undo",
+    "add": "Add a tooth",
+    "remove": "Remove this tooth",
+    "again": "Find again",
+    "choose": "Tap a tooth to come closer.",
+    "drag": "Drag a point. The arrow keys move the point that is in focus.",
+    "toe": "toe",
+    "heel": "heel",
+    "handle": "Tooth {tooth}, {point}, at {x}, {y}. Arrow keys move it.",
+    "points": [
+        "corner toe and tip",
+        "middle of the tip edge",
+        "corner heel and tip",
+        "corner heel and root",
+        "middle of the root edge",
+        "corner toe and root",
+        "the whole outline",
+    ],
+}
+BY_HAND = "Outline drawn by hand"
+AUTOMATIC = "Outline found automatically"
+
+# --- advice ------------------------------------------------------------------------------------
+
+ADVICE_HEAD = "Advice"
+VERDICTS = {
+    "accept": "The pattern is right. Leave the shims.",
+    "adjust": "Make this move",
+    "reject": "No shim mends this set",
+    "undecided": "Not decided yet",
+}
+VERDICT_MARKS = {"accept": "✓", "adjust": "→", "reject": "✕", "undecided": "?"}
+CHANCE_NOW = "Chance that it is right as it stands: {chance:.0%}"
+CHANCE_AFTER = "Chance that it is right after this move: {chance:.0%}"
+PINION_DEEPER, PINION_SHALLOWER = "Pinion deeper", "Pinion shallower"
+RING_AWAY, RING_TOWARD = "Ring gear away from the pinion", "Ring gear toward the pinion"
+PINION_STAYS, RING_STAYS = "Pinion stays", "Ring gear stays"
+SHIM_NAMES = {
+    "depth": "Depth shim",
+    "left": "Left side shim",
+    "right": "Right side shim",
+}
+NEW_THICKNESS = "new thickness"
+PULL = "from the kit"
+WAS = "now"
+WHY = "Why"
+BEFORE_YOU_START = "Before you start"
+NOW_AND_EXPECTED = "The pattern now, and after the move"
+WHAT_IF = "What if"
+WHAT_IF_NOTE = "Move the set here and see where the mark should go. An estimate, not a measurement."
+WHAT_IF_PINION = "Pinion, + is deeper"
+WHAT_IF_RING = "Ring gear, + is away from the pinion"
+WHAT_IF_BACKLASH = "Backlash then about {value}"
+PROGRESS = "Over the rolls"
+FILE_ROLL = "File this roll"
+ROLL_FILED = "Roll {number} is filed."
+NEXT_ROLL = "Next: the move is made, roll {number}"
+ALSO_NEXT_ROLL = "Another roll"
+TO_FINAL = "Next: final sheet"
+ALSO_FINAL = "Go to the final sheet"
+LIMIT_STANDS = "No correction within the limits"
+
+# --- final -------------------------------------------------------------------------------------
+
+FINAL_HEAD = "Final sheet"
+FINAL_INTRO = "What the set leaves the bench with. The report carries it together with every roll."
+FINAL_BACKLASH = "Backlash at several places"
+ROTATING_TORQUE = "Rotating torque of the pinion (lbf·in)"
+CASE_PRELOAD = "Shims added for case preload"
+THREADLOCKER = "Threadlocker on the ring gear bolts"
+CHECKED_BY = "Checked by"
+FINISH = "Finish the job"
+FINISHED = "This job is done."
+REPORT = "Report (PDF)"
+MAKE_REPORT = "Make the report"
+REOPEN = "Open the job again"
+NO_ROLL_YET = "No roll is filed yet; the report would be empty."
+
+CAUTIONS = (
+    "Vehicle on rated stands, wheels chocked.",
+    "Hands, sleeves and camera out of the mesh while it turns.",
+    "Eye protection; solvents and brake dust in moving air.",
+    "Torques, limits and sequences: the maker's service data decide.",
+)
+HINT_ONLY = (
+    "A hint for a trained mechanic. The final measured check is yours; local law and licensing "
+    "decide who may release the vehicle."
+)
+
+# --- faults ------------------------------------------------------------------------------------
+
+ARCHIVE_FAULT = "The job archive does not open."
+UNEXPECTED = (
+    "Something went wrong that this page did not expect. What you entered is kept. "
+    "Reload the page; the terminal shows the details."
+)
+
+# --- the gate ----------------------------------------------------------------------------------
+
+GATE_FOREIGN_HOST = "This page does not answer under that name.\n"
+GATE_FOREIGN_ORIGIN = "Another web page asked for this; it is refused.\n"
+GATE_CLOSED = "The passphrase comes first.\n"
+GATE_WRONG = "That is not the passphrase."
+
+
+def gate_wait(wait_s: float) -> str:
+    """What a visitor reads after too many wrong tries."""
+    return f"Too many wrong tries. Try again in {math.ceil(wait_s / 60)} min."
+
+
+GATE_PAGE = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>Contact pattern</title>
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<style>
+:root {{ color-scheme: light dark; }}
+body {{ font: 17px/1.45 system-ui, sans-serif; margin: 0; display: grid; min-height: 100vh;
+  place-content: center; background: light-dark(#f3f4f5, #16191c); color: light-dark(#15191d, #eef0f2); }}
+form {{ width: min(20rem, 88vw); display: grid; gap: 0.8rem; }}
+h1 {{ font-size: 1.4rem; margin: 0; }}
+input, button {{ font: inherit; min-height: 48px; border-radius: 0.3rem; padding: 0 0.8rem;
+  border: 1px solid #7f868d; box-sizing: border-box; width: 100%; }}
+button {{ background: #2d4a86; color: #fff; border: 0; font-weight: 650; }}
+[role=alert] {{ margin: 0; font-weight: 650; }}
+</style></head>
+<body><main><form method="post" action="{action}">
+<h1>Contact pattern</h1>
+<label for="passphrase">Passphrase of the shop</label>
+<input id="passphrase" name="passphrase" type="password" autocomplete="current-password" required autofocus>
+{fault}
+<button>Come in</button>
+</form></main></body></html>
+"""
