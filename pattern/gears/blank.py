@@ -125,6 +125,18 @@ class Blank:
         axial = cone * math.cos(angle) - height * math.sin(angle) - self.teeth.ring_apex_mm
         return radius, axial
 
+    def tooth_coordinates(
+        self, radius_mm: NDArray[np.float64], axial_mm: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lengthwise and profile position of a radius and axial position: `section_mm` undone."""
+        angle = self.cones.ring_angle_rad
+        axial = axial_mm + self.teeth.ring_apex_mm
+        cone = radius_mm * math.sin(angle) + axial * math.cos(angle)
+        height = radius_mm * math.cos(angle) - axial * math.sin(angle)
+        lengthwise = (cone - self.inner_cone_mm) / self.face_width_mm
+        low = self.root_mm(lengthwise) + self.teeth.clearance_mm
+        return lengthwise, (height - low) / (self.tip_mm(lengthwise) - low)
+
     @property
     def _curve(self) -> tuple[float, float, float, int, int, float]:
         return (
