@@ -23,6 +23,11 @@ COMMANDS = {
         "Compute and draw the marks that given moves leave.",
     ),
     "demo": ("pattern.cli.demo", "demo", "The main job on a bundled pair of photos."),
+    "setup": (
+        "pattern.cli.setup",
+        "setup",
+        "Tooth counts, starting shim, backlash, torque, shim stacks.",
+    ),
     "job": ("pattern.cli.job", "job", "File and find jobs, rolls and photos."),
     "archive": ("pattern.cli.archive", "archive", "Verify and back up the archive."),
     "app": ("pattern.cli.page", "app", "Open the page in a browser."),

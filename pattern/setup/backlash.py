@@ -9,7 +9,7 @@ turn is twice the amplitude.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import atan2, degrees, hypot, isfinite, sqrt
 
 import numpy as np
@@ -146,19 +146,13 @@ def check_backlash(
         )
     findings = []
     if around.minimum_in <= 0:
-        findings.append(
-            BacklashFinding(
-                "bound",
-                "no backlash at one place: the set binds there",
-                "Do not roll it. Move the ring gear away from the pinion and measure again.",
-            )
-        )
+        findings.append(_BOUND)
     elif around.minimum_in < minimum_in:
         findings.append(
             BacklashFinding(
                 "too_tight",
-                f"{_thou(around.minimum_in)} at the tightest place, the limit is "
-                f"{_thou(minimum_in)}",
+                f"{_shown(around.minimum_in)} at the tightest place, the limit is "
+                f"{_shown(minimum_in)}",
                 "Move the ring gear away from the pinion.",
             )
         )
@@ -166,13 +160,27 @@ def check_backlash(
         findings.append(
             BacklashFinding(
                 "too_loose",
-                f"{_thou(around.maximum_in)} at the loosest place, the limit is {_thou(maximum_in)}",
+                f"{_shown(around.maximum_in)} at the loosest place, the limit is "
+                f"{_shown(maximum_in)}",
                 "Move the ring gear toward the pinion.",
             )
         )
+    if mean_window(around, minimum_in, maximum_in) is None:
+        findings = [f if f is _BOUND else replace(f, remedy=_NO_PLACE) for f in findings]
     if around.variation_in > variation_limit_in + 1e-9:
         findings.append(_variation(around, variation_limit_in))
     return tuple(findings)
+
+
+_BOUND = BacklashFinding(
+    "bound",
+    "no backlash at one place: the set binds there",
+    "Do not roll it. Move the ring gear away from the pinion and measure again.",
+)
+_NO_PLACE = (
+    "No place of the ring gear brings every reading inside the limits: mend the runout first, "
+    "do not move the ring gear for it."
+)
 
 
 def mean_window(
@@ -195,8 +203,8 @@ def _variation(around: BacklashAround, limit_in: float) -> BacklashFinding:
     )
     return BacklashFinding(
         "variation",
-        f"backlash varies by {_thou(around.variation_in)} around the ring gear, the limit is "
-        f"{_thou(limit_in)}",
+        f"backlash varies by {_shown(around.variation_in)} around the ring gear, the limit is "
+        f"{_shown(limit_in)}",
         remedy,
     )
 
@@ -266,5 +274,5 @@ def _checked(readings_in: Sequence[float]) -> NDArray[np.float64]:
     return np.asarray(readings_in, dtype=np.float64)
 
 
-def _thou(length_in: float) -> str:
+def _shown(length_in: float) -> str:
     return f"{length_in:.4f} in"

@@ -90,8 +90,8 @@ def check_counts(ring_teeth: int, pinion_teeth: int) -> tuple[str, ...]:
     if counts.common_factor > 1:
         remarks.append(
             f"{ring_teeth} and {pinion_teeth} share the factor {counts.common_factor}: the same teeth "
-            f"meet again after {counts.turns_to_repeat} ring gear turns, so mesh the set as it was "
-            "lapped where the maker marks it."
+            f"meet again every {counts.turns_to_repeat} turns of the ring gear. Where the maker marks "
+            "mating teeth, mesh them as marked."
         )
     return tuple(remarks)
 

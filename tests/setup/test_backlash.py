@@ -174,6 +174,13 @@ def test_variation_that_repeats_once_a_turn_points_at_the_case() -> None:
     assert "runout of the case" not in jumping[0].remedy
 
 
+def test_where_no_place_serves_the_ring_gear_is_not_moved() -> None:
+    # 0.006 in of variation cannot fit between limits 0.004 in apart, wherever the ring gear sits
+    findings = check_backlash(backlash_around([0.004, 0.010, 0.0075]), 0.006, 0.010)
+    assert [finding.code for finding in findings] == ["too_tight", "variation"]
+    assert "do not move the ring gear" in findings[0].remedy
+
+
 def test_the_mean_window_keeps_every_place_inside() -> None:
     around = backlash_around([0.008, 0.009, 0.010, 0.009])
     window = mean_window(around, 0.006, 0.010)
