@@ -121,7 +121,9 @@ def shape_of(number: int) -> tuple[int, int]:
     return SHAPES[number % len(SHAPES)]
 
 
-def draw_views(slots: Slots, first: int, last: int, seed: int, number: int, shape: tuple[int, int]) -> None:
+def draw_views(
+    slots: Slots, first: int, last: int, seed: int, number: int, shape: tuple[int, int]
+) -> None:
     """Draw pictures `first` to `last` - 1 of a batch."""
     rng = np.random.default_rng([seed, number, first])
     gear = random_gear(rng)
@@ -146,7 +148,9 @@ def batch_here(seed: int, number: int, batch_size: int, device: torch.device) ->
 class Feeder:
     """Batches drawn ahead by worker processes. Use as a context; iterate for (number, slots)."""
 
-    def __init__(self, seed: int, batch_size: int, workers: int, start: int = 0, ahead: int = 8) -> None:
+    def __init__(
+        self, seed: int, batch_size: int, workers: int, start: int = 0, ahead: int = 8
+    ) -> None:
         self.seed, self.batch_size, self.start = seed, batch_size, start
         context = multiprocessing.get_context("spawn")
         size = Slots.size(batch_size)
@@ -155,7 +159,9 @@ class Feeder:
         self.done: Any = context.Queue()
         names = [m.name for m in self.memory]
         self.workers = [
-            context.Process(target=_work, args=(names, batch_size, seed, self.tasks, self.done), daemon=True)
+            context.Process(
+                target=_work, args=(names, batch_size, seed, self.tasks, self.done), daemon=True
+            )
             for _ in range(workers)
         ]
 

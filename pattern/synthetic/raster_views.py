@@ -90,8 +90,9 @@ def random_gear(rng: np.random.Generator) -> tuple[GearMesh, Surface]:
 
 
 def gear_surface(mesh: GearMesh) -> Surface:
-    """The mesh for the rasteriser; off the teeth the texture is 1/20 of x and y."""
-    plain = mesh.vertices[mesh.triangles][..., :2] / 20.0
+    """The mesh for the rasteriser; off the teeth the texture is in lengths of 20 mm."""
+    corners = mesh.vertices[mesh.triangles]
+    plain = (corners[..., :2] + corners[..., 2:] * np.array([0.8, 0.5])) / 20.0
     on_tooth = mesh.tooth >= 0
     texture = np.where(on_tooth[:, None, None], np.nan_to_num(mesh.section), plain)
     return Surface(

@@ -49,6 +49,7 @@ class Example:
     coordinates: Tensor
     known: Tensor
     quality: Tensor
+    surface: Tensor
 
 
 def photograph(dice: Dice, batch: Batch) -> Example:
@@ -76,7 +77,7 @@ def photograph(dice: Dice, batch: Batch) -> Example:
     shake_px = dice.uniform(count, high=14.0) * dice.chance(0.08, count)
     linear = shaken(dice, linear, shake_px)
     display = developed(dice, linear)
-    masks, coordinates, known = _truth(batch, teeth, plan, paint, declared)
+    masks, coordinates, known, surface = _truth(batch, teeth, plan, paint, declared)
     blur_px = torch.sqrt(focus_px**2 + (0.29 * shake_px) ** 2)
     quality = _quality(batch, plan, masks, declared, paint, display, glossy * gain[:, 0], blur_px)
     picture = _resampled(dice, display)
@@ -88,6 +89,7 @@ def photograph(dice: Dice, batch: Batch) -> Example:
         coordinates=coordinates,
         known=known,
         quality=quality,
+        surface=surface,
     )
 
 
@@ -123,13 +125,19 @@ def _stops(dice: Dice, count: int) -> Tensor:
 def _blur(dice: Dice, batch: Batch, teeth: Teeth, declared: Tensor) -> tuple[Tensor, Tensor]:
     """Gaussian sigma of focus per pixel (B, 1, H, W), and its mean on the aimed-at tooth (B,)."""
     count = batch.tooth.shape[0]
-    on = ((batch.thing == batch.tooth[:, None, None]) & declared).float() + 1e-6 * teeth.flank + 1e-9
-    far = torch.where(batch.depth > 0, batch.depth, 3.0 * batch.depth.amax((1, 2), keepdim=True) + 50.0)
+    on = (
+        ((batch.thing == batch.tooth[:, None, None]) & declared).float() + 1e-6 * teeth.flank + 1e-9
+    )
+    far = torch.where(
+        batch.depth > 0, batch.depth, 3.0 * batch.depth.amax((1, 2), keepdim=True) + 50.0
+    )
     nearness = 1.0 / far
     at_tooth = ((nearness * on).sum((1, 2)) / on.sum((1, 2)))[:, None, None]
     relative = nearness / at_tooth
     focus = 1.0 + dice.normal(count, 1, 1, sd=0.03)
-    miss = torch.where(dice.chance(0.12, count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0)
+    miss = torch.where(
+        dice.chance(0.12, count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0
+    )
     lens = dice.log_uniform(count, 1, 1, low=1.0, high=60.0) * dice.chance(0.75, count, 1, 1)
     defocus = lens * (relative - 1.0 - miss).abs()
     lens_blur = dice.log_uniform(count, 1, 1, low=0.35, high=1.1)
@@ -161,7 +169,7 @@ def _resampled(dice: Dice, display: Tensor) -> Tensor:
 
 def _truth(
     batch: Batch, teeth: Teeth, plan: Plan, paint: Paint, declared: Tensor
-) -> tuple[Tensor, Tensor, Tensor]:
+) -> tuple[Tensor, Tensor, Tensor, Tensor]:
     other = teeth.flank & ~declared
     cover = 1.0 - torch.exp(-2.0 * paint.amount)
     painted = paint.painted * declared
@@ -170,7 +178,9 @@ def _truth(
         [declared.float(), other.float(), painted, compound, paint.wiped * declared], 1
     )
     masks = functional.avg_pool2d(full, 2)
-    surface = torch.where(teeth.flank, batch.thing * 2 + teeth.side, torch.full_like(batch.thing, -1))
+    surface = torch.where(
+        teeth.flank, batch.thing * 2 + teeth.side, torch.full_like(batch.thing, -1)
+    )
     surface = surface.float()[:, None]
     highest, lowest = functional.max_pool2d(surface, 2), -functional.max_pool2d(-surface, 2)
     same = (highest == lowest)[:, 0]
@@ -180,7 +190,8 @@ def _truth(
     places = functional.avg_pool2d(torch.stack([teeth.lengthwise, teeth.profile], 1), 2)
     on_declared, on_other = masks[:, 0] > 0.99, masks[:, 1] > 0.99
     known = same * (on_declared.float() + 0.3 * on_other.float()) * (1.0 + 1.5 * edge[:, 0])
-    return torch.cat([masks, edge], 1), places.clamp(-0.1, 1.1), known
+    alone = torch.where(same, highest[:, 0], torch.full_like(highest[:, 0], -1.0))
+    return torch.cat([masks, edge], 1), places.clamp(-0.1, 1.1), known, alone
 
 
 def _quality(
@@ -218,16 +229,22 @@ def _quality(
         "no_compound": torch.where(
             has_side, between(compound + contact, 40.0, 0.5), torch.full_like(side, UNKNOWN)
         ),
-        "no_contact": torch.where(has_paint & ~faint, between(mark, 0.02, 0.002), side * 0 + UNKNOWN),
+        "no_contact": torch.where(
+            has_paint & ~faint, between(mark, 0.02, 0.002), side * 0 + UNKNOWN
+        ),
         "blurred": torch.where(
-            flanks > 0.002, between(blur_px / batch.tooth_px.clamp_min(1.0), 0.02, 0.042), side * 0 + UNKNOWN
+            flanks > 0.002,
+            between(blur_px / batch.tooth_px.clamp_min(1.0), 0.02, 0.042),
+            side * 0 + UNKNOWN,
         ),
         "too_dark": torch.where(side > 15, between(share(luma), 0.14, 0.07), side * 0 + UNKNOWN),
         "blown_out": torch.where(
             has_side, between(share((luma > 0.965).float()), 0.2, 0.5), side * 0 + UNKNOWN
         ),
         "glare": torch.where(
-            has_side, between(share(((glossy > 0.5) & (luma > 0.92)).float()), 0.1, 0.35), side * 0 + UNKNOWN
+            has_side,
+            between(share(((glossy > 0.5) & (luma > 0.92)).float()), 0.1, 0.35),
+            side * 0 + UNKNOWN,
         ),
         "hidden": torch.where(
             plan.painted.any(1) & (batch.tooth_px > 0), between(free, 0.75, 0.4), side * 0 + UNKNOWN

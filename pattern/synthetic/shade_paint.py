@@ -242,7 +242,7 @@ def apply_paint(
     depth = marks(dice, teeth, plan, noise[:, 0])
     sharp = dice.log_uniform(count, 1, 1, low=2.0, high=40.0)
     wiped = torch.sigmoid(sharp * depth)
-    streaky = scalar(0.0, 1.0) * dice.chance(0.7, count, 1, 1)
+    streaky = scalar(0.0, 0.8) * dice.chance(0.7, count, 1, 1)
     load = dice.log_uniform(count, 1, 1, low=0.35, high=3.0)
     body = (1.0 + streaky * (0.9 * streaks[:, 0] + 0.4 * noise[:, 1])).clamp_min(0.0)
     brushed = _brushed_area(dice, teeth, noise[:, 2], count)

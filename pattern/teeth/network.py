@@ -128,7 +128,13 @@ def _slice_of(
 @lru_cache(maxsize=1)
 def _network() -> cv2.dnn.Net:
     data = resources.files("pattern.teeth").joinpath("weights", WEIGHTS).read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+    model = np.frombuffer(data, np.uint8)
+    classic = getattr(cv2.dnn, "ENGINE_CLASSIC", None)  # half the time of OpenCV 5's new engine
+    return (
+        cv2.dnn.readNetFromONNX(model)
+        if classic is None
+        else cv2.dnn.readNetFromONNX(model, classic)
+    )
 
 
 def _forward(blob: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -1,0 +1,117 @@
+"""The reader's network: a U-shaped stack of plain convolutions, and its export to ONNX."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from pattern.teeth.network import COORDINATE_NAMES, FIELD_NAMES, QUALITY_CODES
+
+WIDTHS = (32, 64, 96, 144, 192)
+"""Channels at 1/2, 1/4, 1/8, 1/16 and 1/32 of the input's size."""
+BLOCKS = (0, 1, 2, 2, 2)
+"""Residual blocks at each of those."""
+MAPS = len(FIELD_NAMES) + len(COORDINATE_NAMES)
+
+
+class _ConvNorm(nn.Sequential):
+    def __init__(
+        self, before: int, after: int, size: int = 3, stride: int = 1, relu: bool = True
+    ) -> None:
+        layers: list[nn.Module] = [
+            nn.Conv2d(before, after, size, stride, size // 2, bias=False),
+            nn.BatchNorm2d(after),
+        ]
+        super().__init__(*layers, *([nn.ReLU(inplace=True)] if relu else []))
+
+
+class _Residual(nn.Module):
+    def __init__(self, channels: int) -> None:
+        super().__init__()
+        self.first = _ConvNorm(channels, channels)
+        self.second = _ConvNorm(channels, channels, relu=False)
+
+    def forward(self, x: Tensor) -> Tensor:
+        return functional.relu(x + self.second(self.first(x)))
+
+
+class ReaderNet(nn.Module):
+    """(B, 4, H, W) to maps (B, 10, H/2, W/2) and quality logits (B, 8); H and W multiples of 32."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stem = _ConvNorm(4, WIDTHS[0], size=5, stride=2)
+        self.down = nn.ModuleList(
+            nn.Sequential(
+                _ConvNorm(WIDTHS[k - 1], WIDTHS[k], stride=2),
+                *[_Residual(WIDTHS[k]) for _ in range(BLOCKS[k])],
+            )
+            for k in range(1, len(WIDTHS))
+        )
+        self.whole = nn.Conv2d(WIDTHS[-1], WIDTHS[-1], 1)
+        self.lift = nn.ModuleList(
+            _ConvNorm(WIDTHS[k], WIDTHS[k - 1], size=1) for k in range(1, len(WIDTHS))
+        )
+        self.skip = nn.ModuleList(
+            _ConvNorm(WIDTHS[k], WIDTHS[k], size=1) for k in range(len(WIDTHS) - 1)
+        )
+        self.merge = nn.ModuleList(
+            _Residual(WIDTHS[k]) if k > 1 else _ConvNorm(WIDTHS[k], WIDTHS[k])
+            for k in range(len(WIDTHS) - 1)
+        )
+        self.head = nn.Sequential(_ConvNorm(WIDTHS[0], 40), nn.Conv2d(40, MAPS, 1))
+        seen = WIDTHS[0] + WIDTHS[1] + 2 * WIDTHS[-1]
+        self.judge = nn.Sequential(
+            nn.Conv2d(seen, 96, 1), nn.ReLU(), nn.Conv2d(96, len(QUALITY_CODES), 1)
+        )
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+        """Maps and quality; see `pattern.teeth.network` for the channels."""
+        levels = [self.stem(x)]
+        for step in self.down:
+            levels.append(step(levels[-1]))
+        deep = levels[-1]
+        mean = functional.adaptive_avg_pool2d(deep, 1)
+        up = deep + functional.relu(self.whole(mean))
+        for k in range(len(levels) - 2, -1, -1):
+            lifted = functional.interpolate(self.lift[k](up), scale_factor=2.0, mode="nearest")
+            up = self.merge[k](lifted + self.skip[k](levels[k]))
+        fine = functional.adaptive_avg_pool2d(up, 1)
+        middle = functional.adaptive_avg_pool2d(levels[1], 1)
+        most = functional.adaptive_max_pool2d(deep, 1)
+        return self.head(up), self.judge(torch.cat([fine, middle, mean, most], 1))
+
+
+def export_onnx(net: ReaderNet, file: Path) -> None:
+    """Write the network, batch norms folded, for pictures of any size."""
+    net = net.eval().float().cpu()
+    folded = _folded(net)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    torch.onnx.export(
+        folded,
+        (torch.zeros(1, 4, 384, 512),),
+        str(file),
+        input_names=["picture"],
+        output_names=["maps", "quality"],
+        dynamic_axes={"picture": {2: "rows", 3: "columns"}, "maps": {2: "rows2", 3: "columns2"}},
+        opset_version=13,
+        dynamo=False,
+    )
+    if os.path.getsize(file) > 16_000_000:
+        raise RuntimeError(f"{file} is larger than 16 MB; narrow WIDTHS")
+
+
+def _folded(module: nn.Module) -> nn.Module:
+    """A copy in which every convolution carries its batch norm."""
+    import copy
+
+    module = copy.deepcopy(module)
+    for part in module.modules():
+        if isinstance(part, _ConvNorm):
+            fused = torch.nn.utils.fusion.fuse_conv_bn_eval(part[0], part[1])
+            part[0], part[1] = fused, nn.Identity()
+    return module

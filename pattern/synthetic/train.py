@@ -1,0 +1,233 @@
+"""Train the reader's network: one seeded command. See TRAINING.md beside this file for the recipe.
+
+    python -m pattern.synthetic.train --out DIR --minutes N [--resume CHECKPOINT] [--of TOTAL] [--seed 1]
+
+Writes into DIR: `checkpoint.pt` (network, averaged weights, optimiser, clock), `reader.onnx` (the
+averaged weights) and `log.txt`. The learning rate follows the clock: it falls to nothing at TOTAL
+minutes, of which an earlier run that is resumed has used some.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import math
+import queue
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import torch
+from torch import Tensor
+
+from pattern.synthetic.dataset import Feeder, to_device
+from pattern.synthetic.net import ReaderNet, export_onnx
+from pattern.synthetic.shade import Example, photograph
+from pattern.synthetic.shade_paint import Batch, Dice
+from pattern.synthetic.train_losses import Score, loss_of
+
+VALIDATION_SEED = 900_001
+WARM_UP_STEPS = 300
+AVERAGING = 0.999
+
+
+def main() -> None:
+    """Parse the command line and train."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, required=True)
+    parser.add_argument("--of", type=float, help="planned minutes in all, for the learning rate")
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--batch", type=int, default=32)
+    parser.add_argument("--workers", type=int, default=24)
+    parser.add_argument(
+        "--shots", type=int, default=1, help="pictures made of each rasterised view"
+    )
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--validation", type=int, default=16, help="validation batches")
+    parser.add_argument("--ahead", type=int, default=8, help="batches held in shared memory")
+    Trainer(parser.parse_args()).run()
+
+
+class Trainer:
+    """One run of the command."""
+
+    def __init__(self, options: argparse.Namespace) -> None:
+        self.options = options
+        self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+        torch.manual_seed(options.seed)
+        torch.backends.cudnn.benchmark = True
+        torch.set_float32_matmul_precision("high")
+        options.out.mkdir(parents=True, exist_ok=True)
+        self.net = ReaderNet().to(self.device, memory_format=torch.channels_last)
+        self.average = copy.deepcopy(self.net).eval()
+        decayed = [p for p in self.net.parameters() if p.ndim > 1]
+        plain = [p for p in self.net.parameters() if p.ndim <= 1]
+        self.optimiser = torch.optim.AdamW(
+            [{"params": decayed, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}],
+            lr=options.rate,
+        )
+        self.used_s, self.step, self.next_batch = 0.0, 0, 0
+        if options.resume:
+            self._load(options.resume)
+        self.total_s = 60.0 * (options.of or options.minutes)
+        self.started = time.monotonic()
+
+    def run(self) -> None:
+        """Train for the given minutes, then score, save and export."""
+        options = self.options
+        with Feeder(VALIDATION_SEED, options.batch, options.workers, ahead=options.ahead) as feeder:
+            held_out = [
+                self._example(n, b, VALIDATION_SEED)
+                for n, b in _take(feeder, self.device, options.validation)
+            ]
+        self.say(f"{len(held_out)} validation batches on {self.device}")
+        deadline = self.started + 60.0 * options.minutes
+        with Feeder(
+            options.seed, options.batch, options.workers, self.next_batch, options.ahead
+        ) as feeder:
+            self._train(feeder, deadline - 12.0)
+        self.used_s += time.monotonic() - self.started
+        self._save()
+        self.say(self._scored(held_out))
+        export_onnx(copy.deepcopy(self.average), options.out / "reader.onnx")
+
+    def _train(self, feeder: Feeder, deadline: float) -> None:
+        said, waited, pictures = time.monotonic(), 0.0, 0
+        sums: dict[str, Tensor] = {}
+        seen = 0
+        source = _ahead(feeder, self.device)
+        while time.monotonic() < deadline:
+            asked = time.monotonic()
+            number, batch = next(source)
+            waited += time.monotonic() - asked
+            for shot in range(self.options.shots):
+                parts = self._learn(self._example(number, batch, self.options.seed, shot))
+                for name, value in parts.items():
+                    sums[name] = sums.get(name, torch.zeros_like(value)) + value
+                seen += 1
+                pictures += self.options.batch
+            self.next_batch = number + 1
+            if time.monotonic() - said > 20.0:
+                spent = time.monotonic() - said
+                figures = "  ".join(f"{k} {float(v) / seen:.4f}" for k, v in sums.items())
+                self.say(
+                    f"step {self.step}  {pictures / spent:.0f} pictures/s  waiting {waited / spent:.0%}  "
+                    f"rate {self._rate():.2e}  {figures}"
+                )
+                said, waited, pictures, seen, sums = time.monotonic(), 0.0, 0, 0, {}
+
+    def _example(self, number: int, batch: Batch, seed: int, shot: int = 0) -> Example:
+        with torch.no_grad():
+            return photograph(Dice(seed * 1_000_003 + number * 16 + shot, self.device), batch)
+
+    def _learn(self, example: Example) -> dict[str, Tensor]:
+        for group in self.optimiser.param_groups:
+            group["lr"] = self._rate()
+        self.net.train()
+        inputs = example.inputs.to(memory_format=torch.channels_last)
+        with torch.autocast(self.device.type, dtype=torch.bfloat16):
+            maps, quality = self.net(inputs)
+        loss, parts = loss_of(maps, quality, example)
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
+        self.optimiser.step()
+        self.step += 1
+        self._average()
+        return parts
+
+    def _average(self) -> None:
+        keep = min(AVERAGING, self.step / (self.step + 20.0))
+        with torch.no_grad():
+            slow = list(self.average.parameters()) + [
+                b for b in self.average.buffers() if b.is_floating_point()
+            ]
+            fast = list(self.net.parameters()) + [
+                b for b in self.net.buffers() if b.is_floating_point()
+            ]
+            torch._foreach_lerp_(slow, fast, 1.0 - keep)
+
+    def _rate(self) -> float:
+        spent = self.used_s + time.monotonic() - self.started
+        falling = 0.5 + 0.5 * math.cos(math.pi * min(spent / self.total_s, 1.0))
+        rising = min(1.0, (self.step + 1) / WARM_UP_STEPS)
+        return float(self.options.rate * max(falling, 1e-3) * rising)
+
+    def _scored(self, held_out: list[Example]) -> str:
+        score = Score()
+        with torch.no_grad():
+            for example in held_out:
+                score.add(*self.average(example.inputs), example)
+        return score.table()
+
+    def say(self, line: str) -> None:
+        """Print and keep in the log."""
+        line = f"[{time.monotonic() - self.started:6.0f} s] {line}"
+        print(line, flush=True)
+        with (self.options.out / "log.txt").open("a") as log:
+            log.write(line + "\n")
+
+    def _save(self) -> None:
+        torch.save(
+            {
+                "net": self.net.state_dict(), "average": self.average.state_dict(),
+                "optimiser": self.optimiser.state_dict(), "used_s": self.used_s,
+                "step": self.step, "next_batch": self.next_batch,
+            },
+            self.options.out / "checkpoint.pt",
+        )  # fmt: skip
+
+    def _load(self, file: Path) -> None:
+        kept: dict[str, Any] = torch.load(file, map_location=self.device, weights_only=True)
+        self.net.load_state_dict(kept["net"])
+        self.average.load_state_dict(kept["average"])
+        self.optimiser.load_state_dict(kept["optimiser"])
+        self.used_s, self.step, self.next_batch = kept["used_s"], kept["step"], kept["next_batch"]
+
+
+def _take(feeder: Feeder, device: torch.device, count: int) -> Iterator[tuple[int, Batch]]:
+    source = iter(feeder)
+    for _ in range(count):
+        number, slots = next(source)
+        yield number, to_device(slots, device)
+
+
+def _ahead(feeder: Feeder, device: torch.device) -> Iterator[tuple[int, Batch]]:
+    """Copy batches to the device in a thread, two ahead of the one in use."""
+    if device.type != "cuda":
+        for number, slots in feeder:
+            yield number, to_device(slots, device)
+        return
+    ready: queue.Queue[tuple[int, Batch] | BaseException] = queue.Queue(maxsize=2)
+    main = torch.cuda.current_stream()
+    aside = torch.cuda.Stream()
+
+    def copy_all() -> None:
+        try:
+            for number, slots in feeder:
+                with torch.cuda.stream(aside):
+                    batch = to_device(slots, device)
+                aside.synchronize()
+                ready.put((number, batch))
+        except BaseException as fault:  # handed to the training thread, which raises it
+            ready.put(fault)
+
+    threading.Thread(target=copy_all, daemon=True).start()
+    while True:
+        item = ready.get()
+        if isinstance(item, BaseException):
+            raise item
+        for part in fields(item[1]):
+            getattr(item[1], part.name).record_stream(main)
+        yield item
+
+
+if __name__ == "__main__":
+    main()
