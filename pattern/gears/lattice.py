@@ -60,7 +60,7 @@ class Lattice:
         return self.blank.ring_pitch_rad
 
 
-@lru_cache(maxsize=96)
+@lru_cache(maxsize=256)
 def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     """Lay `along` × `across` points over a tooth side, edges included.
 
