@@ -19,6 +19,7 @@ from pattern.archive.load import job_id, job_number, load_job
 from pattern.archive.location import Location, find_location
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
+from pattern.archive.thumbnails import Thumbnails
 from pattern.archive.upgrade import prepare
 from pattern.errors import InvalidInput
 from pattern.jobs import Entry, Job, JobPage, RollKind
@@ -40,6 +41,8 @@ class Archive:
             row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
         photos = str(location.folder / row.value) if location.folder else row.value
         self.photos = PhotoStore(photos)
+        cache = location.folder / "thumbnails" if location.folder else None
+        self._thumbnails = Thumbnails(self.photos, cache)
 
     @classmethod
     def open(
@@ -165,6 +168,13 @@ class Archive:
     def photo(self, sha256: str) -> bytes:
         """A photo's original bytes, re-hashed. Raises ArchiveDamaged."""
         return self.photos.get(sha256)
+
+    def thumbnail(self, sha256: str, long_side_px: int = 1000) -> bytes:
+        """A reduced JPEG of a photo, upright and without metadata, from a cache that may be deleted.
+
+        Raises ArchiveDamaged, UnreadablePhoto.
+        """
+        return self._thumbnails.get(sha256, long_side_px)
 
     def hold_photo(self, data: bytes) -> str:
         """Keep an uploaded photo for a draft, before a roll names it; returns its SHA-256."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pattern.cli.job_move import report
 from pattern.cli.job_roll import add_roll, edit_roll
 from pattern.cli.options import archive_option, open_archive, parse_teeth
 
@@ -22,6 +23,7 @@ def job() -> None:
 
 job.add_command(add_roll)
 job.add_command(edit_roll)
+job.add_command(report)
 
 
 def _axle_options(command: Any) -> Any:

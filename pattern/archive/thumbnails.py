@@ -1,0 +1,47 @@
+"""Reduced copies of photos: a cache beside the archive that may be deleted at any time."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from PIL import Image
+
+from pattern.archive.durable import write_durably
+from pattern.archive.photos import PhotoStore
+from pattern.photo.decode import decode_photo
+
+SIZES_PX = (320, 1000)
+
+
+class Thumbnails:
+    """JPEGs of at most `long_side_px`, upright, without the camera's metadata."""
+
+    def __init__(self, store: PhotoStore, folder: Path | None) -> None:
+        self._store = store
+        self._folder = folder
+
+    def get(self, sha256: str, long_side_px: int) -> bytes:
+        """The reduced photo, made at its first use. Raises ArchiveDamaged, UnreadablePhoto."""
+        kept = self._folder / f"{sha256}-{long_side_px}.jpg" if self._folder else None
+        if kept and kept.is_file():
+            return kept.read_bytes()
+        made = _reduced(self._store.get(sha256), sha256, long_side_px)
+        if kept:
+            _keep(kept, made)
+        return made
+
+
+def _keep(path: Path, data: bytes) -> None:
+    try:
+        write_durably(path, data)
+    except OSError:
+        return  # a full or read-only disk costs the cache, not the picture
+
+
+def _reduced(data: bytes, sha256: str, long_side_px: int) -> bytes:
+    image = Image.fromarray(decode_photo(data, sha256[:12]).pixels)
+    image.thumbnail((long_side_px, long_side_px), Image.Resampling.BOX, reducing_gap=2.0)
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=85)
+    return out.getvalue()
