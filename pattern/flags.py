@@ -132,6 +132,18 @@ _ALL = (
     ),
     Flag("drawn_by_hand", "the outline was drawn by the user", "Nothing to do.", "warns"),
     Flag(
+        "end_cut",
+        "an end of the tooth is outside the picture",
+        "Step back a little: then both ends settle where the mark lies.",
+        "warns",
+    ),
+    Flag(
+        "toe_overridden",
+        "the toe was given, and not where side and hand put it",
+        "Check drive or coast, the hand of the ring gear, and whether the picture is mirrored.",
+        "warns",
+    ),
+    Flag(
         "mirrored",
         "the file says that the picture is mirrored",
         "Toe and heel are named after putting it right; check the hand of the gear.",

@@ -92,7 +92,9 @@ class ContactPatch:
     `contact` and `compound` are (rows, columns) float32 in 0 to 1 on the rectified tooth: column 0
     at the toe, last column at the heel, row 0 at the tip, last row at the root; cell centres.
     `boundary_px` is the largest patch's outline in the photo, (n, 2). `edge_sd` is how well the
-    patch's edge is known, as a share of the tooth (lengthwise, profile).
+    patch's edge is known, as a share of the tooth (lengthwise, profile). `rim_step` is the colour
+    step across the patch's rim in CIE L*a*b* units and `rim_share` the share of its directions that
+    show it. `flags` are codes of what was seen on this tooth.
     """
 
     contact: NDArray[np.float32]
@@ -100,6 +102,9 @@ class ContactPatch:
     boundary_px: NDArray[np.float64]
     edge_sd: tuple[float, float]
     compound_name: str
+    rim_step: float = 0.0
+    rim_share: float = 0.0
+    flags: tuple[str, ...] = ()
 
 
 # --- reading ----------------------------------------------------------------------------------

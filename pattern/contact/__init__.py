@@ -1,1 +1,1 @@
-"""Marking compound versus metal, and the contact patch, on one tooth side."""
+"""Tell marking compound from metal on a tooth side, and find the contact patch."""

@@ -1,1 +1,1 @@
-"""Photo files to upright pixels: decoding, EXIF orientation, the pixel cap, quality gates."""
+"""Open a photo upright, and judge whether it is good enough to read."""

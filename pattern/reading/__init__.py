@@ -1,1 +1,1 @@
-"""Measuring a patch in tooth coordinates; combining teeth and photos with their spread."""
+"""Measure contact patches in tooth coordinates and combine teeth and photos into one reading."""

@@ -1,0 +1,50 @@
+"""How a laid-out tooth side looks, cell by cell: colour and texture with lighting trends taken out."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.photo.colour import to_lab
+
+Floats = NDArray[np.float64]
+
+
+def look_of(rgb: NDArray[np.float32]) -> Floats:
+    """Features (rows, columns, 5): L*, a*, b*, chroma and log texture, averaged over bristle marks.
+
+    Texture is the spread of lightness within a few cells: machined or polished metal and brushed
+    compound differ in it even where their colours are alike.
+    """
+    lab = to_lab(rgb)
+    fine = cv2.GaussianBlur(lab, (0, 0), sigmaX=2.5, sigmaY=1.2)
+    lightness = lab[..., 0]
+    local = cv2.GaussianBlur(lightness, (0, 0), 2.0)
+    spread = cv2.GaussianBlur((lightness - local) ** 2, (0, 0), 4.0)
+    texture = 4.0 * np.log(spread + 1.0)
+    chroma = np.hypot(fine[..., 1], fine[..., 2])
+    return np.dstack([fine, chroma, texture])
+
+
+def plane_basis(rows: int, columns: int) -> Floats:
+    """(cells, 3) orthonormal columns spanning constant, lengthwise and profile trends."""
+    along = np.linspace(-1.0, 1.0, columns)
+    up = np.linspace(-1.0, 1.0, rows)
+    grid_l, grid_p = np.meshgrid(along, up)
+    basis = np.stack([np.ones(rows * columns), grid_l.ravel(), grid_p.ravel()], axis=1)
+    return np.asarray(np.linalg.qr(basis)[0])
+
+
+def whitened(features: Floats, basis: Floats, weights: Floats) -> Floats:
+    """(cells, d) features without trend, decorrelated to unit variance.
+
+    `weights` (cells,) are 0 for cells that do not count. A floor on each variance keeps grain from
+    being stretched to look like a difference.
+    """
+    counted = features * weights[:, None]
+    plain = counted - basis @ (basis.T @ counted)
+    scatter = plain.T @ plain / max(weights.sum(), 1.0)
+    values, vectors = np.linalg.eigh(scatter)
+    floor = np.maximum(values, 1.0)
+    return np.asarray(plain @ (vectors / np.sqrt(floor)))

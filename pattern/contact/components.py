@@ -1,0 +1,92 @@
+"""The separate pieces of a contact map: which belong to the mark, and how sharp their rims are."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+_SECTORS = 16
+
+
+def main_pieces(contact: Floats, core: Floats, inside: Mask) -> Mask:
+    """Pieces of the contact map that overlap the core patch, and bands like it; the rest goes.
+
+    A band counts if it is a fifth of the main piece or more, runs alongside it, and is not a strip
+    along the border of what can be seen (a neighbour's tip before the root looks like bare metal).
+    """
+    binary = ((contact > 0.5) & inside).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(binary, connectivity=4)
+    if count < 2:
+        return np.zeros(contact.shape, bool)
+    overlap = np.bincount(labels.ravel(), weights=core.ravel(), minlength=count)
+    overlap[0] = 0.0
+    main = int(overlap.argmax())
+    if overlap[main] <= 0:
+        return np.zeros(contact.shape, bool)
+    keep = labels == main
+    columns = keep.any(axis=0)
+    border = _border_of(inside)
+    for label in range(1, count):
+        piece = labels == label
+        large = stats[label, cv2.CC_STAT_AREA] >= 0.2 * stats[main, cv2.CC_STAT_AREA]
+        beside = (piece.any(axis=0) & columns).sum() >= 0.5 * piece.any(axis=0).sum()
+        on_border = (piece & border).sum() > 0.25 * _border_of(piece).sum()
+        if label != main and large and beside and not on_border:
+            keep |= piece
+    return np.asarray(keep)
+
+
+def rim_step(lab: Floats, mask: Mask, inside: Mask) -> tuple[float, float]:
+    """The colour step at the patch's rim, and in how many directions it is seen.
+
+    `lab` is (rows, columns, 3) CIE L*a*b*. Differences of narrow bands just inside and outside the
+    rim are taken in sectors around the patch's middle; sectors that end at the border are left out.
+    Returns the length of the mean difference vector, and the share of sectors whose difference
+    points its way with at least half its length: a wiped patch has a rim all round, a lamp's shine
+    or a brush stroke has not.
+    """
+    inner, outer = rim_bands(mask, inside)
+    sector = _sectors(mask)
+    steps = []
+    for number in range(_SECTORS):
+        here_in, here_out = inner & (sector == number), outer & (sector == number)
+        if here_in.sum() >= 6 and here_out.sum() >= 6:
+            steps.append(lab[here_in].mean(axis=0) - lab[here_out].mean(axis=0))
+    if len(steps) < 4:
+        return 0.0, 0.0
+    vectors = np.array(steps)
+    mean = np.median(vectors, axis=0)
+    length = float(np.linalg.norm(mean))
+    along = vectors @ mean / max(length, 1e-6)
+    return length, float((along > 0.5 * length).mean())
+
+
+def rim_bands(mask: Mask, inside: Mask) -> tuple[Mask, Mask]:
+    """Bands of cells just inside and just outside a patch's rim."""
+    depth_in = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 3)
+    depth_out = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 3)
+    inner = (depth_in > 2.0) & (depth_in < 7.0) & inside
+    outer = (depth_out > 2.0) & (depth_out < 7.0) & inside
+    return inner, outer
+
+
+def _sectors(mask: Mask) -> NDArray[np.int64]:
+    """Sector number of each cell as seen from the patch's middle, in the patch's own proportions."""
+    cells = np.argwhere(mask)
+    if not len(cells):
+        return np.zeros(mask.shape, np.int64)
+    spread = cells.std(axis=0) + 1.0
+    row, column = np.indices(mask.shape)
+    at = cells.mean(axis=0)
+    angle = np.arctan2((row - at[0]) / spread[0], (column - at[1]) / spread[1])
+    return np.asarray(((angle + np.pi) / (2 * np.pi) * _SECTORS).astype(np.int64) % _SECTORS)
+
+
+def _border_of(mask: Mask) -> Mask:
+    kernel = np.ones((5, 5), np.uint8)
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=0)
+    eroded = cv2.erode(padded, kernel)[2:-2, 2:-2]
+    return np.asarray(mask & (eroded == 0))

@@ -1,0 +1,119 @@
+"""Find the contact patch on one tooth side."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.contact.appearance import look_of
+from pattern.contact.colour_name import colour_name
+from pattern.contact.components import main_pieces, rim_bands, rim_step
+from pattern.contact.seen import SeenTooth, seen_on_tooth
+from pattern.contact.separate import Separation, separate
+from pattern.photo.colour import to_lab
+from pattern.records import ContactPatch, Photo, ToothSide
+from pattern.settings import Settings
+from pattern.teeth.found import FoundTeeth
+from pattern.teeth.rectify import COLUMNS, ROWS, FlatTooth, lay_flat
+from pattern.teeth.surface import ToothSurface
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+_CLIPPED = 250.0
+
+
+def find_contact(
+    photo: Photo, tooth: ToothSide, found: FoundTeeth, settings: Settings
+) -> ContactPatch:
+    """Where compound was wiped away on one tooth side, on the laid-out tooth.
+
+    The patch is the compact part whose colour and texture differ from the compound around it; what
+    the network saw, if it was asked, says where to look and which part of the side is visible. A
+    patch without a rim in colour is no patch: then `contact` is all zero.
+    """
+    surface = ToothSurface.of(tooth)
+    flat = lay_flat(photo.pixels, surface)
+    seen = seen_on_tooth(found.fields, surface, flat)
+    inside = flat.inside & seen.visible
+    lab = to_lab(np.asarray(cv2.GaussianBlur(flat.rgb, (0, 0), 1.0), np.float32))
+    result = separate(look_of(flat.rgb), inside, seen.contact)
+    mask = main_pieces(result.contact, result.core, inside)
+    step, share = rim_step(lab, mask, inside)
+    flags = _flags(flat, mask, inside)
+    contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
+    if not _is_patch(mask, inside, step, share, seen):
+        contact = np.zeros_like(contact)
+        mask = np.zeros_like(mask)
+    compound = np.where(inside, 1.0 - result.contact, 0.0)
+    return ContactPatch(
+        contact=contact.astype(np.float32),
+        compound=compound.astype(np.float32),
+        boundary_px=_boundary(mask, surface),
+        edge_sd=_edge_sd(result, mask, inside),
+        compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
+        rim_step=step,
+        rim_share=share,
+        flags=flags,
+    )
+
+
+def _is_patch(mask: Mask, inside: Mask, step: float, share: float, seen: SeenTooth) -> bool:
+    part = mask.sum() / max(inside.sum(), 1)
+    if not 0.008 < part < 0.75:
+        return False
+    if seen.contact is not None:
+        believed = float(seen.contact[mask].mean())
+        return believed > 0.5 or (believed > 0.3 and step > 8.0 and share > 0.7)
+    return step > 7.0 and share > 0.65
+
+
+def _near(mask: Mask) -> Floats:
+    """1 in and close to the mask, 0 away from it: doubt far off does not move the centre."""
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((7, 9), np.uint8)), float)
+
+
+def _flags(flat: FlatTooth, mask: Mask, inside: Mask) -> tuple[str, ...]:
+    """Glare over the mark or part of the tooth, and a mark in two bands."""
+    flags = []
+    clipped = (flat.rgb.min(axis=2) >= _CLIPPED) & inside
+    inner, outer = rim_bands(mask, inside)
+    around = mask | inner | outer
+    over_mark = clipped[around].mean() if around.any() else 0.0
+    if over_mark > 0.45:
+        flags.append("glare")
+    elif over_mark > 0.12 or clipped.sum() > 0.15 * max(inside.sum(), 1):
+        flags.append("some_glare")
+    if _bands(mask) > 1:
+        flags.append("two_bands")
+    return tuple(flags)
+
+
+def _bands(mask: Mask) -> int:
+    """How many separate bands lie one above the other over most of the mark's length."""
+    count, _labels, stats, _centres = cv2.connectedComponentsWithStats(
+        mask.astype(np.uint8), connectivity=4
+    )
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    return int((areas > 0.2 * areas.max()).sum()) if count > 1 else 0
+
+
+def _boundary(mask: Mask, surface: ToothSurface) -> Floats:
+    """The largest piece's outline in photo pixels, (n, 2); empty without a patch."""
+    contours, _ = cv2.findContours(
+        mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+    )
+    if not contours:
+        return np.zeros((0, 2))
+    cells = max(contours, key=cv2.contourArea).reshape(-1, 2).astype(float)
+    return surface.to_photo((cells[:, 0] + 0.5) / COLUMNS, 1.0 - (cells[:, 1] + 0.5) / ROWS)
+
+
+def _edge_sd(result: Separation, mask: Mask, inside: Mask) -> tuple[float, float]:
+    """How well the rim is known: the band of undecided cells along it, as shares of the tooth."""
+    if not mask.any():
+        return 1.0, 1.0
+    undecided = (result.contact > 0.1) & (result.contact < 0.9) & inside & (_near(mask) > 0)
+    rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    width_cells = 0.5 * undecided.sum() / max(0.5 * rim.sum(), 1.0)
+    return (1.0 + width_cells) / COLUMNS * 1.5, (1.0 + width_cells) / ROWS

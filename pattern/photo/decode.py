@@ -1,0 +1,197 @@
+"""Open a photo file: JPEG, PNG, WebP, TIFF or HEIC, upright, with its hash and a cap on its size."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from pathlib import Path
+from typing import cast
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from pattern.errors import UnreadablePhoto
+from pattern.photo.orientation import upright
+from pattern.records import Photo
+from pattern.settings import Settings
+
+FORMATS = ("JPEG", "MPO", "PNG", "WEBP", "TIFF", "HEIF")
+_ORIENTATION_TAG = 0x0112
+_AGAIN = "Copy the file from the phone again, or take the photo again"
+_SUPPORTED = "Use a JPEG, PNG, WebP, TIFF or HEIC file"
+_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+
+
+def load_photo(path: Path, settings: Settings | None = None) -> Photo:
+    """Open a photo file. Raises UnreadablePhoto, naming the file and what to do."""
+    try:
+        if path.is_dir():
+            raise UnreadablePhoto(
+                "is a folder", subject=str(path), remedy="Name the photo files in it"
+            )
+        data = path.read_bytes()
+    except FileNotFoundError as fault:
+        raise UnreadablePhoto(
+            "does not exist", subject=str(path), remedy="Check the name"
+        ) from fault
+    except (OSError, ValueError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
+        raise UnreadablePhoto(
+            f"cannot be opened ({reason})", subject=str(path), remedy="Check the file's permissions"
+        ) from fault
+    return decode_photo(data, path.name, settings)
+
+
+def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Photo:
+    """Decode a photo from its bytes; `name` is what messages call it. Raises UnreadablePhoto.
+
+    The size is read from the header and checked before any pixel is decoded.
+    """
+    settings = settings or Settings()
+    if not data:
+        raise UnreadablePhoto("is empty (0 bytes)", subject=name, remedy=_AGAIN)
+    kind, orientation = _header(data, name, settings)
+    try:
+        is_jpeg = kind in ("JPEG", "MPO")
+        pixels = _decode_jpeg(data, name) if is_jpeg else _decode_other(data)
+    except UnreadablePhoto:
+        raise
+    except (OSError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error) as fault:
+        raise UnreadablePhoto(
+            f"is damaged or cut short ({_first_line(fault)})", subject=name, remedy=_AGAIN
+        ) from fault
+    if min(pixels.shape[:2]) < 16:
+        raise UnreadablePhoto(
+            f"is only {pixels.shape[1]} x {pixels.shape[0]} pixels",
+            subject=name,
+            remedy="Send the photo itself, not its thumbnail",
+        )
+    return Photo(
+        name=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        pixels=upright(pixels, orientation),
+        orientation=orientation,
+    )
+
+
+def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int]:
+    """Format and EXIF orientation; raises for what is no photo and for a bomb of pixels."""
+    if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow's own size warning; the cap here is lower
+            with Image.open(io.BytesIO(data)) as image:
+                kind, (width, height) = str(image.format), image.size
+                _check_size(width, height, name, settings)
+                return _check_format(kind, name), _orientation(image, kind)
+    except Image.DecompressionBombError as fault:
+        raise UnreadablePhoto(
+            f"has more than {settings.max_megapixels:g} megapixels",
+            subject=name,
+            remedy=_too_large(settings),
+        ) from fault
+    except UnreadablePhoto:
+        raise
+    except (OSError, ValueError, SyntaxError, EOFError, TypeError, KeyError) as fault:
+        raise UnreadablePhoto("is no image", subject=name, remedy=_SUPPORTED) from fault
+
+
+def _check_size(width: int, height: int, name: str, settings: Settings) -> None:
+    if width * height > settings.max_megapixels * 1e6:
+        raise UnreadablePhoto(
+            f"has {width * height / 1e6:.0f} megapixels, more than the cap of "
+            f"{settings.max_megapixels:g}",
+            subject=name,
+            remedy=_too_large(settings),
+        )
+
+
+def _too_large(settings: Settings) -> str:
+    return (
+        f"Reduce the photo below {settings.max_megapixels:g} megapixels, or raise "
+        "max_megapixels in the settings"
+    )
+
+
+def _check_format(kind: str, name: str) -> str:
+    if kind not in FORMATS:
+        raise UnreadablePhoto(f"is a {kind} image", subject=name, remedy=_SUPPORTED)
+    return kind
+
+
+def _orientation(image: Image.Image, kind: str) -> int:
+    if kind == "HEIF":
+        return 1  # the decoder has applied the file's own rotation box
+    try:
+        value = image.getexif().get(_ORIENTATION_TAG, 1)
+    except (OSError, ValueError, SyntaxError, TypeError, KeyError):
+        return 1  # a damaged tag block does not make the pixels unreadable
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _decode_jpeg(data: bytes, name: str) -> NDArray[np.uint8]:
+    """Decode with OpenCV, which fills a truncated file with grey instead of failing."""
+    if not _jpeg_is_whole(data):
+        raise UnreadablePhoto("is cut short", subject=name, remedy=_AGAIN)
+    flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    if pixels is None:
+        raise ValueError("no pixels could be decoded")
+    return cast(NDArray[np.uint8], pixels)
+
+
+def _jpeg_is_whole(data: bytes) -> bool:
+    """True if an end-of-image marker follows the first scan (ISO/IEC 10918-1 B.1.1.3, B.2.1)."""
+    at = 2
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return False
+        marker = data[at + 1]
+        if marker == 0xFF or marker == 0x01 or 0xD0 <= marker <= 0xD8:
+            at += 1 if marker == 0xFF else 2
+            continue
+        length = int.from_bytes(data[at + 2 : at + 4], "big")
+        if marker == 0xDA:
+            return data.find(b"\xff\xd9", at + 2 + length) >= 0
+        at += 2 + length
+    return False
+
+
+def _decode_other(data: bytes) -> NDArray[np.uint8]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with Image.open(io.BytesIO(data)) as image:
+            image.load()
+            if image.mode.startswith(("I", "F")):
+                return _from_deep(np.asarray(image))
+            plain = image if image.mode == "RGB" else _flat(image)
+            return np.array(plain)
+
+
+def _flat(image: Image.Image) -> Image.Image:
+    """RGB on white where the picture is transparent."""
+    if "A" not in image.getbands() and "transparency" not in image.info:
+        return image.convert("RGB")
+    layer = image.convert("RGBA")
+    ground = Image.new("RGBA", layer.size, (255, 255, 255, 255))
+    return Image.alpha_composite(ground, layer).convert("RGB")
+
+
+def _from_deep(values: NDArray[np.generic]) -> NDArray[np.uint8]:
+    """One channel of 16 bit or float to 8 bit RGB; a float picture is stretched to its range."""
+    grey = values.astype(np.float64)
+    if np.issubdtype(values.dtype, np.floating):
+        low, high = float(np.nanmin(grey)), float(np.nanmax(grey))
+        grey = (grey - low) / max(high - low, 1e-12) * 65535.0
+    eight = np.clip(grey / 257.0, 0.0, 255.0).astype(np.uint8)
+    return np.repeat(eight[:, :, None], 3, axis=2)
+
+
+def _first_line(fault: BaseException) -> str:
+    return (str(fault).splitlines() or [type(fault).__name__])[0][:80]

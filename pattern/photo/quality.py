@@ -1,0 +1,139 @@
+"""Judge whether the photo is good enough on the teeth: sharpness, light, size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import cast
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.flags import flag
+from pattern.records import Photo, Reason
+from pattern.settings import Settings
+
+Floats = NDArray[np.float64]
+_CLIPPED = 250
+_BLOWN_SHARE = 0.5
+_DARK_LEVEL = 24.0
+"""95th percentile of brightness (0 to 255) on a tooth below which its picture is mostly grain."""
+_BLUR_SHARE = 0.022
+"""Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
+_WORK_PX = 320
+
+
+@dataclass(frozen=True)
+class ToothLight:
+    """What a tooth's picture is like: `length_px`, the 95th percentile of brightness, the share of
+    washed-out pixels, and the blur of its sharpest edges (sd) as a share of the tooth's length."""
+
+    length_px: float
+    bright: float
+    clipped: float
+    blur_share: float
+
+
+def check_photo(
+    photo: Photo, regions: Sequence[NDArray[np.float64]], settings: Settings
+) -> tuple[Reason, ...]:
+    """Reasons to decline a photo for its quality on the teeth; none if half of the teeth are good.
+
+    `regions` are closed polygons (n, 2) px, one a tooth. Each reason says what was seen and what to
+    do.
+    """
+    if not regions:
+        return ()
+    lights = [measure_light(photo, region) for region in regions]
+    faults = [_faults(light, settings) for light in lights]
+    good = sum(not fault for fault in faults)
+    if good * 2 >= len(regions):
+        return ()
+    worst = [code for fault in faults for code in fault]
+    code = max(dict.fromkeys(worst), key=worst.count)
+    return (Reason(code, _message(code, lights, settings)),)
+
+
+def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
+    """Measure brightness, washed-out share and edge blur over one polygon of the photo."""
+    corners = np.asarray(region, float)
+    length = _longest(corners)
+    low = np.clip(np.floor(corners.min(axis=0)) - 0.06 * length, 0, None).astype(int)
+    high = np.ceil(corners.max(axis=0) + 0.06 * length).astype(int) + 1
+    part = photo.pixels[low[1] : high[1], low[0] : high[0]]
+    if part.size == 0:
+        return ToothLight(length, 0.0, 0.0, 1.0)
+    factor = min(1.0, _WORK_PX / length)
+    if factor < 1.0:
+        part = _reduced(part, factor)
+    inside = np.zeros(part.shape[:2], np.uint8)
+    local = np.rint((corners - low) * factor).astype(np.int32)
+    cv2.fillPoly(inside, [local], 1)
+    brightness = part.max(axis=2)
+    on_tooth = brightness[inside > 0]
+    if on_tooth.size == 0:
+        return ToothLight(length, 0.0, 0.0, 1.0)
+    clipped = float((part.min(axis=2)[inside > 0] >= _CLIPPED).mean())
+    blur = edge_blur_px(part, inside) / (length * factor)
+    return ToothLight(length, float(np.percentile(on_tooth, 95)), clipped, blur)
+
+
+def edge_blur_px(rgb: NDArray[np.uint8], inside: NDArray[np.uint8]) -> float:
+    """Blur (sd, px) of the sharpest edges where `inside` or near it.
+
+    A step blurred by a Gaussian of sd s has the greatest slope step / (s √(2π)). For the steepest
+    pixels the step is taken as the range of brightness around them, so s = range / (slope √(2π)).
+    """
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
+    slope_x = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3) / 8.0
+    slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3) / 8.0
+    slope = np.hypot(slope_x, slope_y)
+    near = cv2.dilate(inside, np.ones((9, 9), np.uint8)) > 0
+    size = 15
+    kernel = np.ones((size, size), np.uint8)
+    span = cv2.dilate(soft, kernel) - cv2.erode(soft, kernel)
+    strong = near & (span > max(12.0, float(np.percentile(span[near], 60))))
+    if strong.sum() < 20:
+        return float(size)
+    width = span[strong] / (np.maximum(slope[strong], 1e-3) * np.sqrt(2.0 * np.pi))
+    blur = float(np.percentile(width, 4))
+    return float(np.sqrt(max(blur**2 - 0.8**2 - 0.25, 0.05)))
+
+
+def _reduced(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
+    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    return cast(NDArray[np.uint8], small)
+
+
+def _faults(light: ToothLight, settings: Settings) -> list[str]:
+    faults = []
+    if light.length_px < settings.tooth_min_px:
+        faults.append("too_small")
+    if light.bright < _DARK_LEVEL:
+        faults.append("too_dark")
+    elif light.clipped > _BLOWN_SHARE:
+        faults.append("blown_out")
+    elif light.blur_share > _BLUR_SHARE:
+        faults.append("blurred")
+    return faults
+
+
+def _message(code: str, lights: list[ToothLight], settings: Settings) -> str:
+    middle = lights[len(lights) // 2]
+    seen = {
+        "too_small": f"A tooth is only {max(t.length_px for t in lights):.0f} pixels long, "
+        f"{settings.tooth_min_px:.0f} are needed.",
+        "too_dark": f"The teeth reach a brightness of only {middle.bright:.0f} of 255.",
+        "blown_out": f"{100 * max(t.clipped for t in lights):.0f} % of the tooth is washed out white.",
+        "blurred": f"Edges are smeared over {100 * middle.blur_share:.1f} % of the tooth's length.",
+    }[code]
+    return f"{seen} {flag(code).remedy}"
+
+
+def _longest(corners: Floats) -> float:
+    """Greatest extent of a polygon along any of 18 directions."""
+    angles = np.linspace(0.0, np.pi, 18, endpoint=False)
+    along = corners @ np.stack([np.cos(angles), np.sin(angles)])
+    return float((along.max(axis=0) - along.min(axis=0)).max())

@@ -1,0 +1,123 @@
+"""Find the painted tooth sides of a photo by themselves, or say why not."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.flags import flag
+from pattern.records import Direction, Hand, Photo, Reason, Side, ToothSide
+from pattern.settings import Settings
+from pattern.teeth.candidates import Candidate, candidates_of
+from pattern.teeth.chirality import direction_of
+from pattern.teeth.fields import PixelFields
+from pattern.teeth.found import FoundTeeth
+from pattern.teeth.given import check_side_and_hand, overridden_toe
+from pattern.teeth.network import predict_fields
+from pattern.teeth.verdict import why_not
+
+Floats = NDArray[np.float64]
+_ENOUGH_GRID_PX = 110.0
+"""A tooth this long on the network's grid is measured from the first look alone."""
+_MARGIN = 0.18
+
+
+def find_teeth(
+    photo: Photo,
+    side: Side,
+    hand: Hand,
+    settings: Settings,
+    *,
+    toe: Direction | None = None,
+) -> FoundTeeth:
+    """Every painted tooth side that is well in view, from a look at the picture and one closer up.
+
+    The network says for each cell where on a tooth it lies; a surface is fitted to each tooth side.
+    Teeth on which the two looks or the fit disagree lose confidence; without a tooth above
+    `settings.tooth_confidence` the reasons say what was seen. `toe` overrides where the toe lies.
+    """
+    check_side_and_hand(side, hand)
+    first = predict_fields(photo.pixels, side, hand)
+    looks = [first]
+    teeth = candidates_of(first, photo, side, hand)
+    region = _closer(teeth, first, photo)
+    if region is not None:
+        second = predict_fields(photo.pixels, side, hand, region=region)
+        looks.append(second)
+        teeth = _agreed(teeth, candidates_of(second, photo, side, hand), second, region)
+    good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
+    reasons = why_not(photo, looks, teeth, good, settings)
+    if reasons:
+        return FoundTeeth((), reasons, tuple(t.surface.polygon for t in good), tuple(looks), None)
+    found_toe = _toe_direction(good)
+    flags: list[Reason] = []
+    if toe is not None and toe != found_toe:
+        good = [t.turned_end_for_end() for t in good]
+        flags.append(overridden_toe(toe, found_toe, side, hand))
+    if any(t.ends_cut for t in good):
+        flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
+    return FoundTeeth(
+        teeth=tuple(_record(t) for t in good),
+        flags=tuple(flags),
+        regions=tuple(t.surface.polygon for t in good),
+        fields=tuple(looks),
+        toe=toe or found_toe,
+    )
+
+
+def _closer(
+    teeth: list[Candidate], first: PixelFields, photo: Photo
+) -> tuple[float, float, float, float] | None:
+    """The part of the photo that holds the painted teeth, if a closer look shows more."""
+    wanted = [t for t in teeth if t.painted > 0.4] or teeth[:3]
+    if not wanted:
+        return None
+    points = np.concatenate([t.surface.polygon for t in wanted])
+    cell = float(np.sqrt(abs(np.linalg.det(first.to_photo[:, :2]))))
+    length = float(np.median([t.surface.length_px for t in wanted]))
+    low, high = points.min(axis=0) - _MARGIN * length, points.max(axis=0) + _MARGIN * length
+    low = np.clip(low, 0, None)
+    high = np.minimum(high, [photo.width_px, photo.height_px])
+    gain = max(photo.width_px, photo.height_px) / max(float((high - low).max()), 1.0)
+    if length / cell > _ENOUGH_GRID_PX * 1.6 or gain < 1.25:
+        return None
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _agreed(
+    first: list[Candidate],
+    second: list[Candidate],
+    look: PixelFields,
+    region: tuple[float, float, float, float],
+) -> list[Candidate]:
+    """The closer look's teeth, trusted as far as the first look agrees.
+
+    Teeth of the first look that lie outside the closer one are left: they were not painted.
+    """
+    agreed = []
+    for tooth in second:
+        twin = min(first, key=lambda t: t.distance_to(tooth), default=None)
+        agreed.append(tooth.checked_against(twin))
+    return agreed
+
+
+def _toe_direction(teeth: list[Candidate]) -> Direction:
+    along = np.sum(
+        [
+            t.surface.tip[0] + t.surface.root[0] - t.surface.tip[-1] - t.surface.root[-1]
+            for t in teeth
+        ],
+        axis=0,
+    )
+    return direction_of(along)
+
+
+def _record(tooth: Candidate) -> ToothSide:
+    return ToothSide(
+        corners=tooth.surface.corners,
+        tip_edge=tooth.surface.tip,
+        root_edge=tooth.surface.root,
+        corner_sd_px=tooth.corner_sd_px,
+        confidence=tooth.confidence,
+        source="found",
+    )

@@ -1,0 +1,139 @@
+"""Split the network's maps into single tooth sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.teeth.fields import PixelFields
+from pattern.teeth.fit import Observed
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+_MIN_CELLS = 40
+_JUMP = 0.22
+"""Profile cannot change by this much from cell to cell within one tooth side."""
+
+
+@dataclass(frozen=True, eq=False)
+class Instance:
+    """One tooth side on a grid: its cells (h, w), how sure the network is that it was painted, and
+    the share of its cells that it believes were wiped."""
+
+    mask: Mask
+    painted: float
+    contact: float
+
+
+def split_teeth(fields: PixelFields, min_cells: int = _MIN_CELLS) -> list[Instance]:
+    """Tooth sides of the declared side, largest first.
+
+    Cells are cut apart where the network sees an outline and where the coordinates jump; what
+    remains hangs together is one tooth side, grown back to its rim.
+    """
+    side = fields.side > 0.5
+    core = side & (fields.edge < 0.5) & ~_jumps(fields)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        core.astype(np.uint8), connectivity=4
+    )
+    big = [n for n in range(1, count) if stats[n, cv2.CC_STAT_AREA] >= min_cells]
+    grown = _grow(np.asarray(labels, np.int32), side, big)
+    found = []
+    for number in big:
+        mask = grown == number
+        weight = mask & (labels == number)
+        found.append(
+            Instance(
+                mask,
+                float(fields.painted[weight].mean()),
+                float((fields.contact[mask] > 0.5).mean()),
+            )
+        )
+    return sorted(found, key=lambda i: -int(i.mask.sum()))
+
+
+def observe(fields: PixelFields, mask: Mask, most: int = 1500) -> Observed:
+    """Cells and rim of one tooth side, in photo pixels, thinned to `most` cells."""
+    rows, columns = np.nonzero(mask & (fields.edge < 0.9))
+    if len(rows) > most:
+        keep = np.linspace(0, len(rows) - 1, most).astype(int)
+        rows, columns = rows[keep], columns[keep]
+    cells = np.stack([columns, rows], axis=1).astype(float)
+    place = np.stack([fields.lengthwise[rows, columns], fields.profile[rows, columns]], axis=1)
+    spread = np.stack(
+        [fields.lengthwise_sd[rows, columns], fields.profile_sd[rows, columns]], axis=1
+    )
+    return Observed(
+        xy=fields.photo_xy(cells),
+        place=place.astype(float),
+        sd=np.clip(spread.astype(float), 0.01, 0.5),
+        border=fields.photo_xy(_rim(fields, mask)),
+    )
+
+
+def _jumps(fields: PixelFields) -> Mask:
+    """Cells beside a jump of the coordinates."""
+    jump = np.zeros(fields.shape, bool)
+    for values, limit in ((fields.profile, _JUMP), (fields.lengthwise, _JUMP)):
+        across = np.abs(np.diff(values, axis=1)) > limit
+        down = np.abs(np.diff(values, axis=0)) > limit
+        jump[:, 1:] |= across
+        jump[:, :-1] |= across
+        jump[1:] |= down
+        jump[:-1] |= down
+    return jump
+
+
+def _grow(labels: NDArray[np.int32], side: Mask, keep: list[int]) -> NDArray[np.int32]:
+    """Give back the rim: cells of the side within three cells of a kept label join the nearest."""
+    kept = np.where(np.isin(labels, keep), labels, 0).astype(np.int32)
+    if not keep:
+        return kept
+    distance, index = cv2.distanceTransformWithLabels(
+        (kept == 0).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    table = np.zeros(int(index.max()) + 1, np.int32)
+    table[index[kept > 0]] = kept[kept > 0]
+    return np.where(side & (distance <= 3.0), table[index], 0).astype(np.int32)
+
+
+def _rim(fields: PixelFields, mask: Mask) -> Floats:
+    """Points (n, 2) on the grid where the side's probability falls through one half, going out.
+
+    The picture's own border is no rim of the tooth.
+    """
+    rows, columns = fields.shape
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    points = []
+    for contour in contours:
+        for x, y in contour.reshape(-1, 2):
+            if not (1 <= x < columns - 1 and 1 <= y < rows - 1):
+                continue
+            out = np.array(
+                [
+                    float(mask[y, x - 1]) - float(mask[y, x + 1]),
+                    float(mask[y - 1, x]) - float(mask[y + 1, x]),
+                ]
+            )
+            norm = np.hypot(*out)
+            if norm > 0:
+                points.append((x, y, *(out / norm)))
+    if not points:
+        return np.zeros((0, 2))
+    at = np.array(points)
+    return _half_way(fields.side, at[:, :2], at[:, 2:])
+
+
+def _half_way(side: NDArray[np.float32], inner: Floats, outward: Floats) -> Floats:
+    """Slide rim cells outward to where the side's probability is one half, within two cells."""
+    steps = np.arange(0.0, 2.01, 0.25)
+    x = inner[:, None, 0] + steps * outward[:, None, 0]
+    y = inner[:, None, 1] + steps * outward[:, None, 1]
+    values = cv2.remap(side, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
+    below = values < 0.5
+    # another tooth of the same side may follow at once: then the rim is half a cell out
+    first = np.where(below.any(axis=1), below.argmax(axis=1), 2)
+    return np.asarray(inner + steps[first][:, None] * outward)

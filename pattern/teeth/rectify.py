@@ -1,0 +1,92 @@
+"""Lay a tooth side out flat: rows from tip to root, columns from toe to heel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.teeth.surface import ToothSurface
+
+ROWS, COLUMNS = 72, 216
+"""Cells of a laid-out tooth; about the finest that a tooth of 200 px can fill."""
+
+
+@dataclass(frozen=True, eq=False)
+class FlatTooth:
+    """A laid-out tooth side: (rows, columns, 3) float32 sRGB 0 to 255 and where the photo has it.
+
+    `lengthwise` (columns,) and `profile` (rows,) are the cells' centres. `inside` is False where the
+    cell lies outside the picture. `scale` is photo pixels per cell (lengthwise, profile).
+    """
+
+    rgb: NDArray[np.float32]
+    inside: NDArray[np.bool_]
+    lengthwise: NDArray[np.float64]
+    profile: NDArray[np.float64]
+    scale: tuple[float, float]
+
+
+def cell_centres(count: int, low: float = 0.0, high: float = 1.0) -> NDArray[np.float64]:
+    """Centres of `count` equal cells from `low` to `high`, (count,)."""
+    return low + (np.arange(count) + 0.5) / count * (high - low)
+
+
+def lay_flat(
+    pixels: NDArray[np.uint8],
+    surface: ToothSurface,
+    lengthwise: NDArray[np.float64] | None = None,
+    profile: NDArray[np.float64] | None = None,
+) -> FlatTooth:
+    """Sample a photo's (h, w, 3) pixels on a tooth side, by default on all of it.
+
+    `lengthwise` (columns,) and `profile` (rows,) are evenly spaced cell centres; profile falls from
+    tip to root. The part of the photo around the tooth is averaged down first where a cell covers
+    several pixels, so that grain and bristle marks are averaged and not picked at random.
+    """
+    lengthwise = cell_centres(COLUMNS) if lengthwise is None else lengthwise
+    profile = cell_centres(ROWS)[::-1] if profile is None else profile
+    grid_l, grid_p = np.meshgrid(lengthwise, profile)
+    xy = surface.to_photo(grid_l, grid_p)
+    height, width = pixels.shape[:2]
+    inside = (
+        (xy[..., 0] >= 0)
+        & (xy[..., 0] <= width - 1)
+        & (xy[..., 1] >= 0)
+        & (xy[..., 1] <= height - 1)
+    )
+    scale = (
+        surface.length_px * abs(float(lengthwise[1] - lengthwise[0])),
+        surface.depth_px * abs(float(profile[1] - profile[0])),
+    )
+    patch, origin, factor = _around(pixels, xy, max(scale))
+    local = (xy - origin + 0.5) / factor - 0.5
+    rgb = cv2.remap(
+        patch,
+        local[..., 0].astype(np.float32),
+        local[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return FlatTooth(rgb.astype(np.float32), inside, lengthwise, profile, scale)
+
+
+def _around(
+    pixels: NDArray[np.uint8], xy: NDArray[np.float64], cell_px: float
+) -> tuple[NDArray[np.uint8], NDArray[np.float64], float]:
+    """The photo around `xy`, reduced so that a cell is about a pixel; its origin and factor."""
+    height, width = pixels.shape[:2]
+    low = np.clip(np.floor(xy.reshape(-1, 2).min(axis=0)) - 4, 0, [width - 2, height - 2]).astype(
+        int
+    )
+    high = np.clip(np.ceil(xy.reshape(-1, 2).max(axis=0)) + 5, low + 2, [width, height]).astype(int)
+    part: NDArray[np.uint8] = pixels[low[1] : high[1], low[0] : high[0]]
+    factor = max(1, int(cell_px))
+    if factor > 1:
+        size = (max(1, part.shape[1] // factor), max(1, part.shape[0] // factor))
+        part = part[: size[1] * factor, : size[0] * factor]
+        if part.size:
+            part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(part), low.astype(float), float(factor)
