@@ -17,10 +17,12 @@ from app.state import archive, settings
 from pattern.archive.store import Archive
 from pattern.errors import InvalidAxle
 from pattern.jobs import Job
-from pattern.records import Advice, Axle, Hand, Photo, Reading, Roll, Side
+from pattern.records import Advice, Axle, Hand, Photo, Reading, Roll, Side, SideReading
+from pattern.report.measures import Units
 from pattern.settings import Settings
 
 EDITOR_PX = 1600
+OVERLAY_PX = 1000
 
 
 def read_draft(photo: PhotoDraft, hand: Hand) -> Reading:
@@ -144,10 +146,30 @@ def size_px(sha256: str, name: str) -> tuple[int, int]:
 
 
 def overlay(sha256: str, name: str, reading: Reading) -> bytes:
-    """The reading drawn on its photo, as an image file."""
-    from pattern.report.overlay import draw_overlay
+    """The reading drawn on its photo, as a JPEG file small enough for a phone."""
+    from pattern.report.overlay import overlay_image
+    from pattern.report.pictures import jpeg
 
-    return draw_overlay(_photo(archive(), settings(), sha256, name), reading)
+    photo = _photo(archive(), settings(), sha256, name)
+    return jpeg(overlay_image(photo, reading, long_side=OVERLAY_PX))
+
+
+def progress_drawings(
+    axle: Axle, steps: Sequence[tuple[int, SideReading | None, SideReading | None]]
+) -> tuple[str, str]:
+    """Drive and coast side with the pattern at each (number, drive, coast), oldest first, as SVG."""
+    from pattern.report.tooth_chart import tooth_chart
+
+    drive = [(number, reading) for number, reading, _ in steps if reading is not None]
+    coast = [(number, reading) for number, _, reading in steps if reading is not None]
+    return tooth_chart("drive", drive, axle), tooth_chart("coast", coast, axle)
+
+
+def report(job: Job, units: Units) -> bytes:
+    """The job's record as PDF bytes."""
+    from pattern.report.pdf import job_pdf
+
+    return job_pdf(job, archive().photo, units=units)
 
 
 def toe_is_left(side: Side, hand: Hand) -> bool:

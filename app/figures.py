@@ -1,11 +1,11 @@
-"""Lengths in the shop's words: thousandths of an inch or hundredths of a millimetre."""
+"""Lengths in fields: the unit on show to inches and back."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
 
-from app.state import Units
+from pattern.report.measures import Units
 from pattern.records import MM_PER_IN
 
 UNIT_WORDS = {"in": "in", "mm": "mm"}
@@ -19,26 +19,6 @@ def shown(inches: float, units: Units) -> float:
 def kept(value: float, units: Units) -> float:
     """A value in the unit on show back to inches, without the noise of the conversion."""
     return round(value / MM_PER_IN if units == "mm" else value, 7)
-
-
-def length(inches: float, units: Units) -> str:
-    """A length of any size, for example a diameter: 8.5 in, 215.9 mm."""
-    return f"{shown(inches, units):.4g} {UNIT_WORDS[units]}"
-
-
-def fine(inches: float, units: Units) -> str:
-    """A shim, a move or a backlash: 0.0085 in, 0.216 mm."""
-    if units == "mm":
-        return f"{shown(inches, units):.2f} mm"
-    text = f"{inches:.4f}"
-    return (text[:-1] if text.endswith("0") else text) + " in"
-
-
-def fine_with_spread(inches: float, sd_in: float | None, units: Units) -> str:
-    """A move with its spread; the spread is never left out where it is known."""
-    if sd_in is None:
-        return fine(inches, units)
-    return f"{fine(inches, units)} ± {fine(sd_in, units)}"
 
 
 def step(units: Units, *, coarse: bool = False) -> tuple[float, int]:

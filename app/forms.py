@@ -51,7 +51,7 @@ class DraftForm:
         st.session_state.setdefault(key, None if kept is None else figures.shown(kept, units))
         step, digits = figures.step(units, coarse=coarse)
         st.number_input(
-            f"{label} ({figures.UNIT_WORDS[units]})",
+            f"{label} ({units})",
             0.0,
             figures.shown(high_in, units),
             step=step,
@@ -102,7 +102,7 @@ class DraftForm:
                 self.put(field, list(read))
 
         st.text_input(
-            f"{label} ({figures.UNIT_WORDS[units]})",
+            f"{label} ({units})",
             key=key,
             placeholder=wording.READINGS_HINT[units],
             on_change=keep,

@@ -7,13 +7,14 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import figures, wording
-from app.state import Units, archive, asked_job, page_state
+from app import wording
+from app.state import archive, asked_job, page_state
 from app.way import STEPS, Step, address, page
 from pattern.errors import PatternError
 from pattern.flags import FLAGS
 from pattern.jobs import Job
 from pattern.records import Reading
+from pattern.report.measures import Units
 
 _HERE = Path(__file__).parent
 
@@ -50,7 +51,7 @@ def axle_line(ring: int | None, pinion: int | None, diameter_in: float | None) -
     """The set in one line: 41/11, 8.5 in."""
     if ring is None or pinion is None or diameter_in is None:
         return wording.AXLE_MISSING
-    return f"{ring}/{pinion} · {figures.length(diameter_in, page_state().units)}"
+    return f"{ring}/{pinion} · {page_state().measures.size(diameter_in)}"
 
 
 def unit_choice() -> None:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import cast
 
 import streamlit as st
 
 from app import wording
 from pattern.archive.store import Archive
 from pattern.errors import InvalidInput
+from pattern.report.measures import Measures, Units
 from pattern.settings import Settings, load_settings
-
-Units = Literal["in", "mm"]
 
 
 @dataclass
@@ -23,6 +22,11 @@ class PageState:
     outline_rev: dict[str, int] = field(default_factory=dict)
     uploads: dict[str, int] = field(default_factory=dict)
     refused: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def measures(self) -> Measures:
+        """Writes lengths in the units on show."""
+        return Measures(self.units)
 
     def rev(self, name: str) -> int:
         """The present revision of one photo's outlines."""

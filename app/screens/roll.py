@@ -67,8 +67,8 @@ def _filed(roll: FiledRoll) -> None:
                     )
                     parts.reading_line(photo.best)
     if roll.roll.backlash_in is not None:
-        units = page_state().units
-        st.write(f"{wording.BACKLASH}: **{figures.fine(roll.roll.backlash_in, units)}**")
+        backlash = page_state().measures.length(roll.roll.backlash_in)
+        st.write(f"{wording.BACKLASH}: **{backlash}**")
 
 
 def _kind(job: Job, draft: RollDraft) -> None:
