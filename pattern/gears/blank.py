@@ -78,6 +78,12 @@ class Blank:
         """Radius of the lengthwise curve at mid-face over the mean cone distance."""
         return curve_radius_mm(self.cones.ring_cone_mm, *self._curve) / self.cones.ring_cone_mm
 
+    @property
+    def depth_ratio(self) -> float:
+        """Depth of the ring gear tooth's side at the toe over that at the heel; 1 on uniform depth."""
+        toe, heel = (self.tip_mm(end) - self.root_mm(end) for end in (0.0, 1.0))
+        return float(toe / heel)
+
     def pressure_rad(self, side: Side) -> float:
         """Normal pressure angle of a side at the mean point."""
         return self.pressure_drive_rad if side == "drive" else self.pressure_coast_rad

@@ -29,7 +29,8 @@ class Prediction:
     `backlash_in` is normal to the tooth at the heel, `backlash_rotation_in` along the direction of
     rotation there. `marks` holds masks, paths and motion error of the middle case. `other` is the same
     for the other tooth system when the axle does not say which it has. `assumed` names the fields of
-    the axle that were filled from defaults.
+    the axle that were filled from defaults. `depth_ratio` is the tooth's depth at the toe over that at
+    the heel, for drawings.
     """
 
     pinion_move_in: float
@@ -41,6 +42,7 @@ class Prediction:
     backlash_sd_in: float
     backlash_rotation_in: float
     marks: Marks
+    depth_ratio: float
     assumed: tuple[str, ...]
     other: Prediction | None = None
 
@@ -97,7 +99,7 @@ def predict(
     return Prediction(
         pinion_move_in, ring_move_in, chosen, side_reading(marks.drive, drive_sd),
         side_reading(marks.coast, coast_sd), marks.backlash_mm / MM_PER_IN, backlash_sd / MM_PER_IN,
-        marks.backlash_rotation_mm / MM_PER_IN, marks, assumed, other,
+        marks.backlash_rotation_mm / MM_PER_IN, marks, blank.depth_ratio, assumed, other,
     )  # fmt: skip
 
 
