@@ -54,6 +54,12 @@ def test_every_count_is_among_those_its_rounded_ratio_offers(ring: int, pinion: 
     )
 
 
+def test_a_ratio_is_read_to_two_decimals_even_where_the_last_is_a_nought() -> None:
+    # 4.1 typed for 4.10 (41/10, common practice, no source) does not open the door to 4.06 or 4.14
+    assert counts_for_ratio(4.1) == counts_for_ratio("4.10") == counts_for_ratio("4.1")
+    assert all(abs(counts.ratio - 4.10) <= 0.005 for counts in counts_for_ratio("4.1"))
+
+
 def test_hunting_sets_come_before_sets_whose_teeth_meet_again_early() -> None:
     offered = counts_for_ratio("4.00")
     assert offered[0].ratio == pytest.approx(4.0, abs=0.005)
