@@ -21,6 +21,9 @@ from pattern.records import Advice, Axle, Hand, Photo, Reading, Roll, Side, Side
 from pattern.report.measures import Units
 from pattern.settings import Settings
 
+Step = tuple[int, SideReading | None, SideReading | None]
+"""A roll's number and what its drive and coast side showed."""
+
 EDITOR_PX = 1600
 OVERLAY_PX = 1000
 
@@ -154,9 +157,7 @@ def overlay(sha256: str, name: str, reading: Reading) -> bytes:
     return jpeg(overlay_image(photo, reading, long_side=OVERLAY_PX))
 
 
-def progress_drawings(
-    axle: Axle, steps: Sequence[tuple[int, SideReading | None, SideReading | None]]
-) -> tuple[str, str]:
+def progress_drawings(axle: Axle, steps: Sequence[Step]) -> tuple[str, str]:
     """Drive and coast side with the pattern at each (number, drive, coast), oldest first, as SVG."""
     from pattern.report.tooth_chart import tooth_chart
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from pattern.report.measures import Units
 from pattern.records import MM_PER_IN
+from pattern.report.measures import Units
 
 UNIT_WORDS = {"in": "in", "mm": "mm"}
 

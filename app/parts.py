@@ -14,6 +14,7 @@ from pattern.errors import PatternError
 from pattern.flags import FLAGS
 from pattern.jobs import Job
 from pattern.records import Reading
+from pattern.report.look import FONT
 from pattern.report.measures import Units
 
 _HERE = Path(__file__).parent
@@ -117,14 +118,14 @@ def next_button(label: str, *, disabled: bool = False, key: str = "next") -> boo
 
 def fault(error: PatternError, head_line: str = "") -> None:
     """A known fault with its remedy."""
-    st.error(f"**{head_line}** {error.message}" if head_line else error.message, icon="⚠")
+    st.error(f"⚠ **{head_line}** {error.message}" if head_line else f"⚠ {error.message}")
 
 
 def reading_line(reading: Reading) -> None:
     """What was read off one photo, or why nothing was."""
     if reading.status == "declined":
         for reason in reading.reasons:
-            st.warning(f"**{wording.DECLINED}:** {reason.message}", icon="⚠")
+            st.warning(f"⚠ **{wording.DECLINED}:** {reason.message}")
         return
     assert reading.lengthwise is not None and reading.profile is not None
     teeth = len(reading.teeth)
@@ -165,11 +166,13 @@ def cautions(lines: tuple[str, ...] = wording.CAUTIONS) -> None:
     )
 
 
-def svg(drawing: str) -> None:
-    """A drawing that the library made."""
-    st.html(f'<div class="drawing">{drawing}</div>')
+def svg(drawing: str, name: str, alt: str) -> None:
+    """A drawing that the library made. `alt` says it to those who do not see it."""
+    everywhere = drawing.replace(f'"{FONT}"', f'"{FONT}, system-ui, sans-serif"')
+    with st.container(key=f"drawing-{name}"):
+        st.image(everywhere, width="stretch", alt=alt)
 
 
 def photo_guide() -> None:
     """A drawing of a good photo."""
-    svg((_HERE / "photo_guide.svg").read_text("utf-8"))
+    svg((_HERE / "photo_guide.svg").read_text("utf-8"), "guide", wording.GUIDE_ALT)

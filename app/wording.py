@@ -150,6 +150,10 @@ GUIDE_TEXT = (
     "the painted side. Light from the side, no flash. Tap on the teeth to focus, rest your hands. "
     "One or two photos of each side are enough."
 )
+GUIDE_ALT = (
+    "Drawing of a good photo: three painted teeth fill the picture, both ends of each tooth are in, "
+    "light comes from the side."
+)
 UPLOAD = {"drive": "Add photos of the drive side", "coast": "Add photos of the coast side"}
 READING_NOW = "Reading {name} …"
 KEEPING = "Keeping {name} …"
@@ -257,6 +261,7 @@ WHAT_IF_NOTE = "Move the set here and see where the mark should go. An estimate,
 WHAT_IF_PINION = "Pinion, + is deeper"
 WHAT_IF_RING = "Ring gear, + is away from the pinion"
 WHAT_IF_BACKLASH = "Backlash then about {value}"
+MARK_TOLD = "roll {number} at {lengthwise:.2f} from the toe and {profile:.2f} from the root"
 PROGRESS = "Over the rolls"
 FILE_ROLL = "File this roll"
 ROLL_FILED = "Roll {number} is filed."

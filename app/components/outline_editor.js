@@ -95,14 +95,16 @@ class Editor {
 
   view() {
     const { width, height } = this.data;
-    const ratio = this.frame.clientWidth < 600 ? 4 / 5 : 3 / 2;
+    const ratio = this.frame.clientWidth < 600 ? 1 : 3 / 2;
     if (this.chosen < 0) return [0, 0, width, height];
     const xs = this.shownTooth().map((p) => p[0]);
     const ys = this.shownTooth().map((p) => p[1]);
     const [cx, cy] = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
-    let w = 1.7 * Math.max(Math.max(...xs) - Math.min(...xs), (Math.max(...ys) - Math.min(...ys)) * ratio, 40);
-    let h = w / ratio;
-    return [cx - w / 2, cy - h / 2, w, h];
+    const wide = Math.max(Math.max(...xs) - Math.min(...xs), (Math.max(...ys) - Math.min(...ys)) * ratio, 40);
+    const w = Math.min(1.6 * wide, width, height * ratio);
+    const h = w / ratio;
+    const start = (c, size, whole) => Math.min(Math.max(c - size / 2, 0), whole - size);
+    return [start(cx, w, width), start(cy, h, height), w, h];
   }
 
   // The view stays still while a point is dragged.
@@ -173,7 +175,7 @@ class Editor {
     while (this.handles.children.length < wanted) this.handles.append(this.makeHandle(this.handles.children.length));
     if (!tooth) return;
     [...this.handles.children].forEach((handle, i) => {
-      const p = i < 6 ? tooth[i] : this.centre(tooth);
+      const p = this.place(tooth, i);
       handle.style.left = `${(p[0] - this.box[0]) * this.scale}px`;
       handle.style.top = `${(p[1] - this.box[1]) * this.scale}px`;
       handle.setAttribute(
@@ -183,6 +185,19 @@ class Editor {
           .replace("{x}", Math.round(p[0])).replace("{y}", Math.round(p[1])),
       );
     });
+  }
+
+  // The handle for the whole tooth stands below the root, clear of the mark, or above the tip.
+  place(tooth, i) {
+    if (i < 6) return tooth[i];
+    const [tip, root] = [tooth[1], tooth[4]];
+    const length = Math.hypot(root[0] - tip[0], root[1] - tip[1]) || 1;
+    const step = [(root[0] - tip[0]) / length, (root[1] - tip[1]) / length].map((v) => (v * 46) / this.scale);
+    const below = [root[0] + step[0], root[1] + step[1]];
+    const edge = 22 / this.scale;
+    const [x, y, w, h] = this.box;
+    const seen = below[0] > x + edge && below[0] < x + w - edge && below[1] > y + edge && below[1] < y + h - edge;
+    return seen ? below : [tip[0] - step[0], tip[1] - step[1]];
   }
 
   centre(tooth) {
@@ -262,7 +277,7 @@ class Editor {
 
   magnify(i) {
     const tooth = this.teeth[this.chosen];
-    const p = i < 6 ? tooth[i] : this.centre(tooth);
+    const p = this.place(tooth, i);
     const size = this.loupe.clientWidth || 120;
     const w = size / (this.scale * LOUPE_ZOOM);
     const at = [(p[0] - this.box[0]) / this.box[2], (p[1] - this.box[1]) / this.box[3]];

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 import streamlit as st
 
 from app import calls, parts, wording
+from app.calls import Step
 from app.drafts import drop_draft, load_draft
 from app.state import archive, asked_roll, page_state
 from app.way import go
 from pattern.errors import NoCorrection
 from pattern.jobs import Job
-from pattern.records import Advice, Axle, Roll
+from pattern.records import SIDES, Advice, Axle, Roll, Side
 
 
 def show() -> None:
@@ -46,7 +48,7 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
     _head(number)
     roll = calls.roll_of(draft, axle)
     if roll.drive is None and roll.coast is None:
-        st.warning(wording.NEED_READING, icon="⚠")
+        st.warning(f"⚠ {wording.NEED_READING}")
         return
     axle = calls.axle_now(axle, draft)
     advice = _advice(job, axle, roll)
@@ -142,9 +144,20 @@ def _drawings(job: Job, axle: Axle, number: int, roll: Roll, advice: Advice) -> 
     st.subheader(wording.PROGRESS if expected is None else wording.NOW_AND_EXPECTED, anchor=False)
     if expected is not None:
         st.caption(wording.EXPECTED_NOTE.format(now=number, then=number + 1))
-    for column, drawing in zip(st.columns(2), calls.progress_drawings(axle, steps), strict=True):
+    drawings = calls.progress_drawings(axle, steps)
+    for column, side, drawing in zip(st.columns(2), SIDES, drawings, strict=True):
         with column:
-            parts.svg(drawing)
+            parts.svg(drawing, side, f"{wording.SIDE_NAMES[side]}: {_told(side, steps)}")
+
+
+def _told(side: Side, steps: Sequence[Step]) -> str:
+    """The drawing in words."""
+    marks = [(number, drive if side == "drive" else coast) for number, drive, coast in steps]
+    return "; ".join(
+        wording.MARK_TOLD.format(number=number, lengthwise=mark.lengthwise, profile=mark.profile)
+        for number, mark in marks
+        if mark is not None
+    )
 
 
 def _why(advice: Advice) -> None:
@@ -156,7 +169,7 @@ def _why(advice: Advice) -> None:
 
 def _onward(job: Job, number: int, advice: Advice | None) -> None:
     """The roll is on file: which way the job goes on."""
-    st.success(wording.ROLL_FILED.format(number=number), icon="✅")
+    st.success(f"✓ {wording.ROLL_FILED.format(number=number)}")
     if number < len(job.rolls):
         return
     finish_first = advice is not None and advice.verdict in ("accept", "reject")

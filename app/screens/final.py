@@ -20,7 +20,7 @@ def show() -> None:
     if not job.rolls:
         st.info(wording.NO_ROLL_YET)
     if job.status == "done":
-        st.success(wording.FINISHED, icon="✓")
+        st.success(f"✓ {wording.FINISHED}")
     st.write(wording.FINAL_INTRO)
     sheet = DraftForm(archive(), job.id, "final", _on_record(job))
     _fields(sheet)

@@ -141,7 +141,7 @@ def _side(job: Job, axle: Axle, number: int, draft: RollDraft, side: Side) -> li
     _upload(job, number, side)
     found = []
     for photo in draft.of_side(side):
-        with st.container(border=True):
+        with st.container(border=True, key=f"photo-{side}-{photo.sha256[:12]}"):
             found.append(_photo(job, axle, number, photo))
     return found
 
@@ -153,7 +153,7 @@ def _upload(job: Job, number: int, side: Side) -> None:
     key = f"upload:{name}:{count.get(name, 0)}"
     files = st.file_uploader(wording.UPLOAD[side], TYPES, accept_multiple_files=True, key=key)
     for message in page_state().refused.get(name, []):
-        st.error(message, icon="⚠")
+        st.error(f"⚠ {message}")
     if not files:
         return
     progress = st.progress(0.0)
