@@ -6,6 +6,7 @@ import base64
 import io
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import streamlit as st
@@ -17,9 +18,12 @@ from app.state import archive, settings
 from pattern.archive.store import Archive
 from pattern.errors import InvalidAxle
 from pattern.jobs import Job
-from pattern.records import Advice, Axle, Hand, Photo, Reading, Roll, Side, SideReading
+from pattern.records import Advice, Axle, Expected, Hand, Photo, Reading, Roll, Side, SideReading
 from pattern.report.measures import Units
 from pattern.settings import Settings
+
+if TYPE_CHECKING:
+    from pattern.gears.blank import System
 
 Step = tuple[int, SideReading | None, SideReading | None]
 """A roll's number and what its drive and coast side showed."""
@@ -164,6 +168,22 @@ def progress_drawings(axle: Axle, steps: Sequence[Step]) -> tuple[str, str]:
     drive = [(number, reading) for number, reading, _ in steps if reading is not None]
     coast = [(number, reading) for number, _, reading in steps if reading is not None]
     return tooth_chart("drive", drive, axle), tooth_chart("coast", coast, axle)
+
+
+def tooth_systems(axle: Axle) -> tuple[System, ...]:
+    """One system where it is known, both where it is not."""
+    from pattern.advice.what_if import systems_of
+
+    return systems_of(axle)
+
+
+def what_if(
+    axle: Axle, roll: Roll, advice: Advice, pinion_in: float, ring_in: float, system: System
+) -> Expected:
+    """Marks and backlash after moves that the user tries. Raises InvalidInput."""
+    from pattern.advice import what_if as library
+
+    return library.what_if(axle, roll, advice, pinion_in, ring_in, system)
 
 
 def report(job: Job, units: Units) -> bytes:

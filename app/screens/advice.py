@@ -10,6 +10,7 @@ import streamlit as st
 from app import calls, parts, wording
 from app.calls import Step
 from app.drafts import drop_draft, load_draft
+from app.screens.what_if import what_if
 from app.state import archive, asked_roll, page_state
 from app.way import go
 from pattern.errors import NoCorrection
@@ -38,6 +39,7 @@ def _on_file(job: Job, axle: Axle, number: int) -> None:
         _card(axle, filed.advice)
         _drawings(job, axle, number, filed.roll, filed.advice)
         _why(filed.advice)
+        _what_if(axle, number, filed.roll, filed.advice)
     _onward(job, number, filed.advice)
 
 
@@ -56,6 +58,7 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
         _card(axle, advice)
         _drawings(job, axle, number, roll, advice)
         _why(advice)
+        _what_if(axle, number, roll, advice)
     parts.cautions(advice.cautions if advice else wording.CAUTIONS)
     if parts.next_button(wording.FILE_ROLL):
         calls.file_draft(job, axle, draft, roll, advice)
@@ -165,6 +168,12 @@ def _why(advice: Advice) -> None:
         for reason in advice.reasons:
             st.markdown(f"- {reason}")
         st.caption(wording.HINT_ONLY)
+
+
+def _what_if(axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
+    """Drawn only when opened: contact analysis takes a moment."""
+    if st.toggle(wording.WHAT_IF, key=f"open-what-if:{number}"):
+        what_if(axle, number, roll, advice)
 
 
 def _onward(job: Job, number: int, advice: Advice | None) -> None:
