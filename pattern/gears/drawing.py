@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ _SURFACE = {"drive": "convex", "coast": "concave"}
 _STYLE = (
     "text{font:12px system-ui,sans-serif;fill:#1d2329}"
     ".n{font-weight:600}.s{font-size:11px;paint-order:stroke;stroke:#f0dfb4;stroke-width:3px}"
-    ".tooth{fill:#f0dfb4;stroke:#1d2329;stroke-width:1.5}.mark{fill:#24587a;fill-opacity:.88}"
+    ".tooth{fill:#f0dfb4;stroke:#1d2329;stroke-width:1.5}.mark{fill:#24587a;stroke:#24587a;stroke-width:.8}"
     ".soft{fill:none;stroke:#24587a;stroke-width:1.2;stroke-dasharray:2 2}"
     ".next{fill:none;stroke:#a4400b;stroke-width:2;stroke-dasharray:7 3}"
     ".c{stroke:#fff;stroke-width:1.6;fill:none}"
@@ -85,7 +86,7 @@ def _panel(
         )
     middle = _WIDTH / 2
     parts.append(f'<text x="{middle:.0f}" y="{toe[1] + 15:.0f}" text-anchor="middle">root</text>')
-    parts.append(f'<text x="{middle:.0f}" y="{top + 26}" text-anchor="middle">top land</text>')
+    parts.append(f'<text x="{middle:.0f}" y="{top + 25}" text-anchor="middle">top land</text>')
     for name, height in (("face", 0.84), ("flank", 0.07)):
         x, y = place(0.97, height)
         anchor = "end" if x > middle else "start"
@@ -158,20 +159,17 @@ def _ellipse(mark: SideReading, place: _Place, more_l: float = 0.0, more_p: floa
 
 
 def _strips(mask: NDArray[np.float64], place: _Place) -> str:
-    """The marked area as upright strips between its lower and upper bounds in each column."""
+    """The marked area, joined from column to column where the marked stretches overlap."""
     n, m = mask.shape
-    step = 0.5 / (n - 1)
+    columns = [_runs(column) for column in mask]
     parts = []
-    for column in range(n):
-        at = column / (n - 1)
-        left, right = max(at - step, 0.0), min(at + step, 1.0)
-        for low, high in _runs(mask[column]):
-            bottom, top = low / (m - 1), high / (m - 1)
-            parts.append(
-                _closed(
-                    [place(left, bottom), place(right, bottom), place(right, top), place(left, top)]
-                )
-            )
+    for index, (here, there) in enumerate(pairwise(columns)):
+        left, right = index / (n - 1), (index + 1) / (n - 1)
+        for low, high in here:
+            for next_low, next_high in there:
+                if next_low <= high and low <= next_high:
+                    corners = [(left, low), (right, next_low), (right, next_high), (left, high)]
+                    parts.append(_closed([place(at, height / (m - 1)) for at, height in corners]))
     return "".join(parts)
 
 

@@ -51,7 +51,9 @@ class Lattice:
     slide: Array
     passing_axial: Array
     passing_radius: Array
-    length_mm: Array  # along the tooth and up its depth on the unrolled tooth, (n, m)
+    length_mm: NDArray[
+        np.floating
+    ]  # along the tooth and up its depth on the unrolled tooth, (n, m)
     depth_mm: Array
 
     @property
@@ -74,7 +76,7 @@ def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     _check_conjugate(pinion, side, (along, across))
     ring, _ = sweep.point_and_normal(blade, turn)
     jacobian = _jacobian(blank, sweep, ring, blade, turn, pinion.roll)
-    inverse = np.linalg.inv(jacobian)
+    inverse: Array = np.linalg.inv(jacobian)
     # what the pinion point does while the ring gear rolls past it, the match of places kept
     passing = -np.linalg.solve(jacobian[:, :2, :2], jacobian[:, :2, 2:])[..., 0]
     curvature = jacobian[:, 2, 2] + np.einsum("pk,pk->p", jacobian[:, 2, :2], passing)
@@ -84,9 +86,8 @@ def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     shape = (along, across)
     points = np.stack(ring, axis=-1).reshape(*shape, 3)
     middle = points[:, across // 2]
-    trace: Array = np.concatenate(
-        [[0.0], np.cumsum(np.linalg.norm(np.diff(middle, axis=0), axis=1))]
-    )
+    steps = np.linalg.norm(np.diff(middle, axis=0), axis=1)
+    trace = np.concatenate([np.zeros(1), np.cumsum(steps)])
     flank: Array = np.linalg.norm(points[:, -1] - points[:, 0], axis=1)
     return Lattice(
         blank, side, sweep, shape, lengthwise, profile, ring, blade, turn, pinion.roll,

@@ -43,7 +43,9 @@ class MeshCycle:
         base = np.arange(roll.shape[0])[:, None] * count
         flat = self.level.ravel()
         before: Array = flat[base + low]
-        return before + (flat[base + (low + 1) % count] - before) * share
+        after: Array = flat[base + (low + 1) % count]
+        level: Array = before + (after - before) * share
+        return level
 
     @property
     def motion_error_rad(self) -> Array:

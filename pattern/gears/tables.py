@@ -1,0 +1,165 @@
+"""Write the response table of typical sets, its comparison with printed rules, and the sign sweep.
+
+    python -m pattern.gears.tables [FOLDER]
+
+writes RESPONSE.md and lengthwise_sign.svg (the latter needs matplotlib) into FOLDER, by default the
+one of this module. About half a minute on one core.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+from pattern.gears.blank import System
+from pattern.gears.published import TABLES, Rule, agreement
+from pattern.gears.response import MOVES, Rate, Response, response
+from pattern.gears.sign_sweep import Sweep, best_threshold, hit_rate, plot, sweep, turning_point
+from pattern.records import SIDES, Axle
+
+TYPICAL: tuple[tuple[str, Axle, System], ...] = (
+    ("41/11, 8.5 in, hypoid", Axle(41, 11, 8.5), "tapered"),
+    ("37/9, 9.75 in, offset 1.125 in", Axle(37, 9, 9.75, offset_in=1.125), "tapered"),
+    ("43/14, 8.8 in, hypoid", Axle(43, 14, 8.8), "tapered"),
+    ("39/7, 14 in, offset 1.5 in", Axle(39, 7, 14.0, offset_in=1.5), "tapered"),
+    ("45/11, 8.5 in, spiral bevel", Axle(45, 11, 8.5, offset_in=0.0), "tapered"),
+    ("41/11, 8.5 in, hypoid", Axle(41, 11, 8.5), "uniform"),
+    ("37/9, 9.75 in, offset 1.125 in", Axle(37, 9, 9.75, offset_in=1.125), "uniform"),
+    ("43/14, 8.8 in, hypoid", Axle(43, 14, 8.8), "uniform"),
+    ("45/11, 8.5 in, spiral bevel", Axle(45, 11, 8.5, offset_in=0.0), "uniform"),
+)
+_SETS, _WIDE_SETS = 300, 500
+_SURE, _UNSURE = 0.9, 0.1
+
+
+def main(folder: Path) -> None:
+    """Compute and write both files."""
+    found = [(name, response(axle, system)) for name, axle, system in TYPICAL]
+    usual, wide = sweep(_SETS, 1, wide=False), sweep(_WIDE_SETS, 2, wide=True)
+    text = "\n".join(
+        [*_head(), *_rates(found), "", *_agreement(found), "", *_signs(usual, wide), ""]
+    )
+    (folder / "RESPONSE.md").write_text(text, encoding="utf-8")
+    plot(wide, folder / "lengthwise_sign.svg")
+
+
+def _head() -> list[str]:
+    return [
+        "# How typical sets answer to moves",
+        "",
+        "Written by `python -m pattern.gears.tables`; do not edit. Rigid, unloaded contact of a default set of",
+        "each size (`defaults.py`), moved from the drawing position. Shares are of the tooth: lengthwise + is",
+        "toward the heel, profile + toward the tip. Rates are per 0.001 in of move (pinion + deeper, ring gear",
+        "+ away) or per minute of arc of shaft angle. The figure after ± is the spread over sets of that size",
+        "(dimensions, cutter, crowning, bias not known), the percentage the share of them with a positive sign.",
+        "",
+    ]
+
+
+def _rates(found: list[tuple[str, Response]]) -> list[str]:
+    lines = ["## Rates", ""]
+    lines += ["| set | depth | curve ratio | side | axis | pinion | ring gear | offset | shaft angle |",
+              "|---|---|---|---|---|---|---|---|---|"]  # fmt: skip
+    for name, one in found:
+        for side in SIDES:
+            for axis, rates in (("lengthwise", one.lengthwise), ("profile", one.profile)):
+                cells = " | ".join(_cell(rates[side, move]) for move in MOVES)
+                lines.append(
+                    f"| {name} | {one.system} | {one.curve_ratio:.2f} | {side} | {axis} | {cells} |"
+                )
+    lines += ["", "Backlash, inches normal to the tooth at the heel per inch of move:", "",
+              "| set | depth | pinion | ring gear | ring gear per pinion that holds it |",
+              "|---|---|---|---|---|"]  # fmt: skip
+    for name, one in found:
+        pinion, ring = (one.backlash[move] for move in ("pinion", "ring"))
+        lines.append(
+            f"| {name} | {one.system} | {pinion.value * 1000:+.2f} ± {pinion.sd * 1000:.2f} | "
+            f"{ring.value * 1000:+.2f} ± {ring.sd * 1000:.2f} | {-pinion.value / ring.value:.2f} |"
+        )
+    return lines
+
+
+def _cell(rate: Rate) -> str:
+    if np.isnan(rate.sd):
+        return f"{rate.value:+.4f}"
+    return f"{rate.value:+.4f} ± {rate.sd:.4f} ({rate.chance_positive:.0%})"
+
+
+def _agreement(found: list[tuple[str, Response]]) -> list[str]:
+    lines = [
+        "## Against printed rules",
+        "",
+        "Share of the drawn sets that do what the rule says. **Bold**: computation and rule agree (90 % or",
+        "more); struck through: they contradict each other (10 % or less); plain: it depends on the set.",
+        "",
+    ]
+    for table in TABLES:
+        lines += [f"### {table.name.capitalize()}", "", f"{table.source}.", ""]
+        lines += ["| set | depth | " + " | ".join(_rule(rule) for rule in table.rules) + " |"]
+        lines += ["|---|---|" + "---|" * len(table.rules)]
+        for name, one in found:
+            cells = " | ".join(_share(share) for _, share in agreement(table, one))
+            lines.append(f"| {name} | {one.system} | {cells} |")
+        lines.append("")
+    return lines[:-1]
+
+
+def _rule(rule: Rule) -> str:
+    where = {
+        ("lengthwise", 1): "heel",
+        ("lengthwise", -1): "toe",
+        ("profile", 1): "tip",
+        ("profile", -1): "root",
+    }
+    move = "pinion deeper" if rule.move == "pinion" else "ring gear away"
+    return f"{move}: {rule.side} to {where[rule.axis, rule.sign]}"
+
+
+def _share(share: float) -> str:
+    text = f"{share:.0%}"
+    return f"**{text}**" if share >= _SURE else f"~~{text}~~" if share <= _UNSURE else text
+
+
+def _signs(usual: Sweep, wide: Sweep) -> list[str]:
+    lines = [
+        "## What the lengthwise sign for pinion depth hangs on",
+        "",
+        f"{len(usual.ratio)} drawn sets with the cutters usual for their tooth system: how often each sign of",
+        "the set tells which way the mark goes when the pinion goes deeper.",
+        "",
+        "| side | rule by tooth system | tapered sets | uniform sets | best single ratio | rule by ratio |",
+        "|---|---|---|---|---|---|",
+    ]
+    for side in SIDES:
+        rate = getattr(usual, side)
+        heel = usual.uniform if side == "drive" else ~usual.uniform
+        cut, hits = best_threshold(usual.ratio, rate)
+        parts = [hit_rate(heel[some], rate[some]) for some in (~usual.uniform, usual.uniform)]
+        lines.append(
+            f"| {side} | {hit_rate(heel, rate):.0%} | {parts[0]:.0%} | {parts[1]:.0%} | {cut:.2f} | {hits:.0%} |"
+        )
+    lines += [
+        "",
+        f"{len(wide.ratio)} sets with cutters spread evenly over 0.6 to 1.2 of the mean cone distance in both",
+        "systems: the ratio (lengthwise curve radius over mean cone distance) at which the sign turns.",
+        "",
+        "| side | offset over diameter | sets | turning point | rule by ratio right |",
+        "|---|---|---|---|---|",
+    ]
+    for side in SIDES:
+        rate = getattr(wide, side)
+        for low, high in ((-0.01, 0.01), (0.05, 0.10), (0.10, 0.15), (0.15, 0.21)):
+            some = (wide.offset > low) & (wide.offset <= high)
+            name = "none" if high < 0.02 else f"{low:.2f} to {high:.2f}"
+            lines.append(
+                f"| {side} | {name} | {int(some.sum())} | {turning_point(wide.ratio[some], rate[some]):.2f} | "
+                f"{best_threshold(wide.ratio[some], rate[some])[1]:.0%} |"
+            )
+    lines += ["", "![Lengthwise rate against the ratio](lengthwise_sign.svg)"]
+    return lines
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
