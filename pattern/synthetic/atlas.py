@@ -48,7 +48,7 @@ class Painted:
 
 @dataclass(frozen=True, eq=False)
 class ToothAtlas:
-    """`fields` are the whole atlas, `contact` the true masks, `slot_of` the slot of every tooth."""
+    """`fields` (half precision: they travel between processes) are the whole atlas, `contact` the true masks, `slot_of` the slot of every tooth."""
 
     layout: Layout
     fields: SurfaceFields
@@ -96,13 +96,13 @@ def _neighbours(teeth: list[int], count: int) -> list[int]:
 
 
 def _tiled(slots: list[SurfaceFields], layout: Layout) -> SurfaceFields:
-    def tile(name: str) -> Field:
+    def tile(name: str) -> NDArray[np.float16]:
         images = [getattr(s, name) for s in slots]
         lines = [
             np.concatenate(images[r * layout.columns : (r + 1) * layout.columns], axis=1)
             for r in range(layout.rows)
         ]
-        return np.concatenate(lines, axis=0)
+        return np.concatenate(lines, axis=0).astype(np.float16)
 
     return SurfaceFields(*(tile(n) for n in ("colour", "roughness", "metal", "wet", "height_mm")))
 

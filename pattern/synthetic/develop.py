@@ -42,7 +42,7 @@ def developed(
     # A log mean: a phone keeps a few wet highlights from darkening the whole picture.
     clipped = np.minimum(luminance, np.quantile(luminance, 0.995))
     metered = float(np.exp(np.average(np.log(clipped + 1e-4), weights=weight)))
-    picture *= np.float32(0.20 / max(metered, 1e-6) * 2.0**how.ev)
+    picture *= np.float32(0.24 / max(metered, 1e-6) * 2.0**how.ev)
     picture *= np.asarray(how.cast, np.float32)
     picture = _glow(picture, how.bloom)
     picture *= _vignette(picture.shape[:2], how.vignette)[..., None]

@@ -33,7 +33,10 @@ SLOT_EDGE = 0.004
 
 @dataclass(frozen=True)
 class Brush:
-    """How the compound was put on. Thickness in micrometres, coverage in shares of the tooth."""
+    """How the compound was put on. Thickness in micrometres, coverage in shares of the tooth.
+
+    `tint` shifts the named colour: no two tins are alike.
+    """
 
     colour: str = "yellow"
     thickness_um: float = 55.0
@@ -43,8 +46,9 @@ class Brush:
     end: float = 1.05
     root_pool: float = 1.1
     land: float = 0.3
-    hiding_um: float = 14.0
+    hiding_um: float = 20.0
     wet: float = 0.4
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,11 +94,12 @@ def brushed(shape: tuple[int, int], brush: Brush, rng: np.random.Generator) -> F
     """Thickness of fresh compound on one tooth."""
     section, length = section_axes(shape)
     if brush.across:
-        bristles = streaks(shape, 70, 0.03, rng.uniform(-0.25, 0.25), rng)
+        bristles = streaks(shape, 70, 0.012, rng.uniform(-0.2, 0.2), rng)
     else:
-        bristles = streaks((shape[1], shape[0]), 90, 0.02, rng.uniform(-0.06, 0.06), rng).T
+        bristles = streaks((shape[1], shape[0]), 90, 0.012, rng.uniform(-0.05, 0.05), rng).T
     lumps = layered_noise(shape, (6, 8), rng)
-    field = 1.0 + brush.streak * bristles + 0.25 * lumps
+    # Bristles thin the paste, they seldom bare the steel.
+    field = np.exp(brush.streak * bristles + 0.22 * lumps - 0.5 * brush.streak**2)
     ragged = 0.03 * bristles + 0.03 * smooth_noise(shape, (9, 3), rng)
     cover = ramp(length + ragged - np.float32(brush.start), 0.0, 0.035)
     cover *= ramp(np.float32(brush.end) - length + ragged, 0.0, 0.035)
@@ -171,15 +176,23 @@ def _ragged_level(
 def _squeeze(
     thickness: Field, wiped: Field, rows: slice, level: Field, mark: Mark, rng: np.random.Generator
 ) -> None:
-    """Take compound out of the mark and pile some of it up along its edge, in place."""
+    """Take compound out of the mark and pile some of it up along its edge, in place.
+
+    The film left inside is streaked along the sliding, thicker toward the mark's edge; the ridge is
+    lumpy and breaks off in places.
+    """
     fresh = thickness[rows]
-    gone = ramp(level, -0.03, 0.09) * np.float32(mark.wiped)
-    scuff = streaks(level.shape, 60, 0.02, rng.uniform(-0.6, 0.6), rng)
-    film = np.clip(2.2 + 1.6 * scuff + 0.8 * layered_noise(level.shape, (8, 14), rng), 0.2, None)
+    gone = ramp(level, -0.02, 0.10) * np.float32(mark.wiped)
+    scuff = streaks(level.shape, 90, 0.008, rng.uniform(-0.5, 0.5), rng)
+    blotch = layered_noise(level.shape, (9, 18), rng)
+    rim = 5.0 * np.exp(-np.clip(level, 0.0, None) / 0.12)
+    film = np.clip(1.2 + 1.8 * scuff + 1.2 * blotch + rim, 0.1, None)
     left = fresh * (1.0 - gone) + np.minimum(fresh, film) * gone
-    lumps = np.clip(0.7 + 0.55 * layered_noise(level.shape, (6, 22), rng), 0.0, None)
-    edge = np.exp(-(((level + 0.09) / 0.075) ** 2)) * lumps
-    thickness[rows] = left + np.float32(0.75 * mark.wiped) * edge * np.minimum(fresh, 90.0)
+    lumps = np.clip(0.75 + 0.7 * layered_noise(level.shape, (7, 30), rng), 0.0, 2.2)
+    ridge = np.exp(-(((level + 0.07) / 0.06) ** 2)) * lumps
+    drag = np.exp(-(((level + 0.30) / 0.16) ** 2)) * np.clip(0.5 + blotch, 0.0, 1.0)
+    left = left * (1.0 - 0.25 * mark.wiped * drag)
+    thickness[rows] = left + np.float32(1.5 * mark.wiped) * ridge * np.minimum(fresh, 70.0)
     wiped[rows] = np.maximum(wiped[rows], gone)
 
 

@@ -229,7 +229,7 @@ def housing_opening(
     outward = outward / np.linalg.norm(outward)
     centre = aim + distance_mm * -camera.forward + rng.normal(0, 6.0, 2) @ np.stack([across, along])
     angle = np.linspace(0.0, 2 * np.pi, 181)
-    oval = radius_mm * (1.0 + 0.06 * np.cos(2 * angle) + 0.035 * np.cos(10 * angle))
+    oval = radius_mm * (1.0 + 0.05 * np.cos(2 * angle) + 0.012 * np.cos(10 * angle))
 
     def loop(scale: float, depth: float) -> Floats:
         ring = np.stack([np.cos(angle), np.sin(angle)], -1) * (oval * scale)[:, None]

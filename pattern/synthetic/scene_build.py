@@ -99,9 +99,9 @@ def _lamp(
     """The local lamp's place, target, half size and radiance: a phone's flash or a hand lamp."""
     white = white_of(scene.light.kelvin)
     distance = float(np.linalg.norm(middle - camera.origin))
-    if scene.light.kind == "flash":
+    if scene.light.kind in ("flash", "ring"):
         place = camera.origin + 9.0 * camera.right * rng.choice([-1, 1]) - 2.0 * camera.forward
-        size = 2.2
+        size = 2.2 if scene.light.kind == "flash" else 11.0
     else:
         sideways = rng.normal(0, 1, 2)
         sideways = sideways / np.linalg.norm(sideways) * rng.uniform(0.8, 1.8) * distance

@@ -33,12 +33,13 @@ def photo_truth(
     """The truth of one photo as plain JSON data; numbers in the words of the reading's contract.
 
     `teeth` are the painted tooth sides of the declared side that are at least 60 % visible and
-    whole in the picture; `partly` the painted ones that are less; `other_side` the same of the
+    whole in the picture (in a close-up that cuts its only teeth: whole or not); `partly` the painted ones that are less; `other_side` the same of the
     other side. Photo numbers are means over `teeth`.
     """
     records = {side: _sides(scene.spec, side, camera, contact, hides) for side in SIDES}
     mine = records[scene.side]
-    full = [r for r in mine if r["visible"] >= NEEDED and r["whole"]]
+    shown = [r for r in mine if r["visible"] >= NEEDED]
+    full = [r for r in shown if r["whole"]] or shown
     other = next(s for s in SIDES if s != scene.side)
     marked = [r for r in full if "lengthwise" in r]
     frame = tooth_frame(scene.spec, scene.side, _middle_tooth(full, contact))

@@ -66,9 +66,9 @@ def tooth_surface(
     bright = np.array([0.5, 0.48, 0.45], np.float32)
     steel = steel + (bright - steel) * (rubbed * 0.5)[..., None]
     hidden = 1.0 - np.exp(-((thickness_um / np.float32(brush.hiding_um)) ** 1.3))
-    tint = np.asarray(COLOURS[brush.colour], np.float32)
-    thick = np.clip(thickness_um / 120.0, 0.0, 1.0)
-    paste = tint * (1.0 + 0.05 * mottle - 0.10 * (1.0 - thick) + 0.06 * fine)[..., None]
+    tint = np.asarray(COLOURS[brush.colour], np.float32) * np.asarray(brush.tint, np.float32)
+    thick = 1.0 - np.exp(-thickness_um / 45.0)
+    paste = tint * (1.06 + 0.06 * mottle - 0.32 * (1.0 - thick) + 0.07 * fine)[..., None]
     colour = steel + (paste - steel) * hidden[..., None]
     steel_rough = finish.roughness * (1.0 + 0.12 * cutter + 0.10 * mottle) - 0.06 * rubbed
     paste_rough = 0.52 - 0.25 * brush.wet + 0.08 * fine + 0.05 * mottle
