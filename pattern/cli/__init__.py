@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import click
@@ -57,8 +58,9 @@ class _LazyGroup(click.Group):
 def commands() -> None:
     """Photograph painted ring gear teeth, read the contact pattern, get the next shim correction.
 
-    Exit codes: 0 good, 2 usage, 3 unreadable photo, 4 declined, 5 invalid axle or settings, 6 no
-    correction within limits, 7 archive damaged or newer, 8 would overwrite, 130 interrupted.
+    Exit codes: 0 good, 1 output not written, 2 usage, 3 unreadable photo, 4 declined, 5 invalid
+    axle or settings, 6 no correction within limits, 7 archive damaged or newer, 8 would overwrite,
+    130 interrupted.
     """
 
 
@@ -75,4 +77,12 @@ def main() -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Interrupted.", err=True)
         sys.exit(130)
+    except BrokenPipeError:
+        # Whoever read our output has enough (`| head`); the rest must not be flushed at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        click.echo(f"{place}{error.strerror or error}. Check the place and its free room", err=True)
+        sys.exit(1)
     sys.exit(code if isinstance(code, int) else 0)
