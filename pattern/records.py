@@ -255,14 +255,16 @@ class Axle:
     notch_in: float | None = None
 
     def __post_init__(self) -> None:
-        _whole("ring_teeth", self.ring_teeth, 12, 120)
-        _whole("pinion_teeth", self.pinion_teeth, 3, 40)
+        _whole("ring_teeth", self.ring_teeth, 1, 200)
+        _whole("pinion_teeth", self.pinion_teeth, 1, 200)
         if self.pinion_teeth >= self.ring_teeth:
             raise InvalidAxle(
                 f"{self.pinion_teeth} pinion teeth against {self.ring_teeth} ring gear teeth",
                 subject="pinion_teeth",
                 remedy="The ring gear has the larger count; give ring gear and pinion in that order",
             )
+        _whole("ring_teeth", self.ring_teeth, 12, 120)
+        _whole("pinion_teeth", self.pinion_teeth, 3, 40)
         _finite(
             "ring_diameter_in",
             self.ring_diameter_in,

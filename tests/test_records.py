@@ -53,3 +53,9 @@ def test_impossible_readings_name_the_field(field: str, value: float) -> None:
 def test_a_move_of_four_inches_is_taken_for_thousandths_forgotten() -> None:
     with pytest.raises(InvalidAxle, match="thousandths"):
         Roll(pinion_move_in=4.0)
+
+
+def test_swapped_counts_are_said_to_be_swapped() -> None:
+    with pytest.raises(InvalidAxle, match="in that order") as caught:
+        axle(ring_teeth=11, pinion_teeth=41)
+    assert caught.value.subject == "pinion_teeth"

@@ -208,7 +208,7 @@ Change = Callable[[dict[str, Any]], object]
         (lambda c: c["axle"].update(ring_teeth=0), "axle.ring_teeth"),
         (lambda c: c["axle"].update(ring_teeth="41"), "axle.ring_teeth"),
         (lambda c: c["axle"].update(ring_teeth=True), "axle.ring_teeth"),
-        (lambda c: c["axle"].update(ring_teeth=11, pinion_teeth=41), "axle.ring_teeth"),
+        (lambda c: c["axle"].update(ring_teeth=11, pinion_teeth=41), "axle.pinion_teeth"),
         (lambda c: c["axle"].update(ring_teeth=20, pinion_teeth=21), "axle.pinion_teeth"),
         (lambda c: c["axle"].update(ring_tooth=41), "axle.ring_tooth"),
         (lambda c: c["axle"].update(ring_diameter_in=float("nan")), "axle.ring_diameter_in"),
