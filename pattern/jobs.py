@@ -237,6 +237,19 @@ class LikeJob:
     pinion_mark: str
 
 
+@dataclass(frozen=True)
+class ShimHint:
+    """A depth shim to start from, inches, with its range and the jobs it rests on.
+
+    A hint and no more: etched marks differ from pinion to pinion, see each job's `pinion_mark`.
+    """
+
+    depth_shim_in: float
+    least_in: float
+    most_in: float
+    evidence: tuple[LikeJob, ...]
+
+
 # --- validation shared by the records above -------------------------------------------------------
 
 

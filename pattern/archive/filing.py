@@ -12,6 +12,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 from pattern import __version__
 from pattern.archive import codec
 from pattern.archive.database import Database
+from pattern.archive.listing import refresh
 from pattern.archive.load import no_such_job
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import incoming, jobs, photos, roll_photos, rolls
@@ -103,6 +104,7 @@ def write_roll(
     roll_id = connection.execute(fresh).scalar_one()
     _name_photos(connection, store, roll_id, originals, at)
     connection.execute(update(jobs).where(jobs.c.number == job_number).values(changed_at=now()))
+    refresh(connection, job_number)
     return number
 
 

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, or_, select
+from sqlalchemy import Connection, Select, exists, literal_column, select, table, text
 
 from pattern.archive.load import job_id, job_number
-from pattern.archive.schema import job_tags, jobs, rolls
+from pattern.archive.schema import job_tags, jobs
 from pattern.errors import InvalidInput
-from pattern.jobs import STATUSES, JobLine, JobPage
+from pattern.jobs import STATUSES, JobLine, JobPage, LikeJob, ShimHint
+from pattern.records import Axle
 
 PAGE = 50
+SAME_DIAMETER_IN = 0.05
+_FULL_TEXT = table("job_words")
 _LISTED = (
     jobs.c.number, jobs.c.opened_at, jobs.c.changed_at, jobs.c.status, jobs.c.customer,
     jobs.c.vehicle, jobs.c.ring_teeth, jobs.c.pinion_teeth, jobs.c.ring_diameter_in,
+    jobs.c.roll_count, jobs.c.tag_list,
 )  # fmt: skip
 
 
@@ -23,8 +28,9 @@ _LISTED = (
 class Query:
     """What to look for; everything given must hold. Dates are ISO, of the day a job was opened.
 
-    `older_than` is a job id: the page after it. `ratio` is ring gear over pinion teeth, found to
-    within 0.006, as the trade rounds it.
+    `words` are found in customer, vehicle, notes, parts, etched marks and tags, by their beginnings,
+    or as a job's id. `older_than` is a job id: the page after it. `ratio` is ring gear over pinion
+    teeth, to the hundredth that the trade rounds it to.
     """
 
     words: str = ""
@@ -52,65 +58,125 @@ class Query:
 
 def list_jobs(connection: Connection, query: Query) -> JobPage:
     """A page of jobs, newest first."""
-    chosen = _filtered(select(*_LISTED), query).order_by(jobs.c.number.desc())
-    rows = connection.execute(chosen.limit(query.page_size + 1)).all()
-    shown = rows[: query.page_size]
-    numbers = [row.number for row in shown]
-    tags = _tags_of(connection, numbers)
-    counts = _rolls_of(connection, numbers)
-    lines = tuple(
-        JobLine(
-            id=job_id(row.number),
-            rolls=counts.get(row.number, 0),
-            tags=tuple(tags.get(row.number, ())),
-            **{column.name: getattr(row, column.name) for column in _LISTED[1:]},
-        )
-        for row in shown
-    )
+    words = query.words.split()
+    chosen = _by_columns(select(*_LISTED), query)
+    newest_first: Any = jobs.c.number.desc()
+    if len(words) == 1 and (number := _as_number(words[0])) is not None:
+        chosen = chosen.where(jobs.c.number == number)
+    elif words:
+        chosen, newest_first = _by_words(connection, chosen, query, words)
+    elif query.tag:
+        tagged = job_tags.c.job_number == jobs.c.number
+        chosen = chosen.join(job_tags, tagged).where(job_tags.c.tag == query.tag.lower())
+        newest_first = job_tags.c.job_number.desc()
+    rows = connection.execute(chosen.order_by(newest_first).limit(query.page_size + 1)).all()
+    lines = tuple(_line(row) for row in rows[: query.page_size])
     return JobPage(lines, lines[-1].id if len(rows) > query.page_size else None)
 
 
-def _filtered(chosen: Select[Any], query: Query) -> Select[Any]:
+def _by_columns(chosen: Select[Any], query: Query) -> Select[Any]:
     for name in ("ring_teeth", "pinion_teeth"):
         if getattr(query, name) is not None:
             chosen = chosen.where(jobs.c[name] == getattr(query, name))
     if query.status:
         chosen = chosen.where(jobs.c.status == query.status)
     if query.ratio is not None:
-        ratio = jobs.c.ring_teeth * 1.0 / jobs.c.pinion_teeth
-        chosen = chosen.where(ratio.between(query.ratio - 0.006, query.ratio + 0.006))
+        chosen = chosen.where(jobs.c.ratio_hundredths == round(query.ratio * 100))
     if query.ring_diameter_in is not None:
-        low, high = query.ring_diameter_in - 0.05, query.ring_diameter_in + 0.05
+        low, high = _same_diameter(query.ring_diameter_in)
         chosen = chosen.where(jobs.c.ring_diameter_in.between(low, high))
-    if query.tag:
-        tagged = select(job_tags.c.job_number).where(job_tags.c.tag == query.tag.lower())
-        chosen = chosen.where(jobs.c.number.in_(tagged))
     if query.since:
         chosen = chosen.where(jobs.c.opened_at >= query.since)
     if query.until:
         chosen = chosen.where(jobs.c.opened_at < query.until + "~")  # the whole day counts
     if query.older_than:
         chosen = chosen.where(jobs.c.number < job_number(query.older_than))
-    for word in query.words.split():
-        chosen = chosen.where(
-            or_(jobs.c.customer.icontains(word, autoescape=True),
-                jobs.c.vehicle.icontains(word, autoescape=True))
-        )  # fmt: skip
     return chosen
 
 
-def _tags_of(connection: Connection, numbers: list[int]) -> dict[int, list[str]]:
-    found: dict[int, list[str]] = {}
-    rows = select(job_tags).where(job_tags.c.job_number.in_(numbers)).order_by(job_tags.c.tag)
-    for row in connection.execute(rows):
-        found.setdefault(row.job_number, []).append(row.tag)
-    return found
+def _by_words(
+    connection: Connection, chosen: Select[Any], query: Query, words: list[str]
+) -> tuple[Select[Any], Any]:
+    """Let the full-text table lead, in its own order: it stops as soon as the page is full."""
+    if query.tag:
+        tagged = (job_tags.c.job_number == jobs.c.number) & (job_tags.c.tag == query.tag.lower())
+        chosen = chosen.where(exists().where(tagged))
+    if connection.dialect.name != "sqlite":
+        for word in words:
+            chosen = chosen.where(jobs.c.words.icontains(word, autoescape=True))
+        return chosen, jobs.c.number.desc()
+    wanted = " ".join('"' + word.replace('"', '""') + '"*' for word in words)
+    rowid: Any = literal_column("job_words.rowid")
+    # the plus keeps SQLite from leading with `jobs` and asking the full-text table row by row
+    chosen = chosen.join(_FULL_TEXT, jobs.c.number == literal_column("+job_words.rowid"))
+    chosen = chosen.where(text("job_words MATCH :wanted").bindparams(wanted=wanted))
+    if query.older_than:
+        chosen = chosen.where(rowid < job_number(query.older_than))
+    return chosen, rowid.desc()
 
 
-def _rolls_of(connection: Connection, numbers: list[int]) -> dict[int, int]:
-    counted = (
-        select(rolls.c.job_number, func.count())
-        .where(rolls.c.job_number.in_(numbers))
-        .group_by(rolls.c.job_number)
+def _as_number(word: str) -> int | None:
+    is_id = word[:1] in "Jj" and word[1:].isascii() and word[1:].isdigit() and len(word) >= 5
+    return job_number(word) if is_id else None
+
+
+def _line(row: Any) -> JobLine:
+    return JobLine(
+        id=job_id(row.number),
+        opened_at=row.opened_at,
+        changed_at=row.changed_at,
+        status=row.status,
+        customer=row.customer,
+        vehicle=row.vehicle,
+        ring_teeth=row.ring_teeth,
+        pinion_teeth=row.pinion_teeth,
+        ring_diameter_in=row.ring_diameter_in,
+        rolls=row.roll_count,
+        tags=tuple(row.tag_list.split(", ")) if row.tag_list else (),
     )
-    return {row[0]: row[1] for row in connection.execute(counted)}
+
+
+def _same_diameter(diameter_in: float) -> tuple[float, float]:
+    return diameter_in - SAME_DIAMETER_IN, diameter_in + SAME_DIAMETER_IN
+
+
+def jobs_like(
+    connection: Connection, axle: Axle, *, but: str = "", limit: int = 20
+) -> tuple[LikeJob, ...]:
+    """Finished jobs with the same tooth counts and ring gear diameter, and their shims at the end."""
+    low, high = _same_diameter(axle.ring_diameter_in)
+    chosen = select(jobs).where(
+        jobs.c.ring_teeth == axle.ring_teeth,
+        jobs.c.pinion_teeth == axle.pinion_teeth,
+        jobs.c.ring_diameter_in.between(low, high),
+        jobs.c.status == "done",
+        jobs.c.ended_depth_shim_in.is_not(None),
+    )
+    if but:
+        chosen = chosen.where(jobs.c.number != job_number(but))
+    rows = connection.execute(chosen.order_by(jobs.c.number.desc()).limit(limit))
+    return tuple(
+        LikeJob(
+            id=job_id(row.number),
+            changed_at=row.changed_at,
+            vehicle=row.vehicle,
+            depth_shim_in=row.ended_depth_shim_in,
+            left_shim_in=row.ended_left_shim_in,
+            right_shim_in=row.ended_right_shim_in,
+            depth_shim=row.depth_shim,
+            pinion_mark=row.pinion_mark,
+        )
+        for row in rows
+    )
+
+
+def shim_hint(axle: Axle, likes: tuple[LikeJob, ...]) -> ShimHint | None:
+    """A depth shim to start from: the middle of those that jobs like this one ended on.
+
+    Only jobs whose shim sits at the same known place count; None where there are none.
+    """
+    same = [like for like in likes if like.depth_shim == axle.depth_shim != "unknown"]
+    shims = [like.depth_shim_in for like in same if like.depth_shim_in is not None]
+    if not shims:
+        return None
+    return ShimHint(median(shims), min(shims), max(shims), tuple(same))

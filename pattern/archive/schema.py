@@ -1,8 +1,9 @@
 """The tables as they stand now. Their history is in `migrations/versions`; a test compares the two.
 
 Nothing that was recorded is ever changed: `rolls`, `roll_photos`, `photos` and `entries` refuse
-updates and deletes by trigger. `jobs` and `job_tags` hold what the lists are searched by, derived
-from `entries` in the same transaction. `incoming` names photos that are being filed or are held for
+updates and deletes by trigger. The columns of `jobs` after `imported_from`, and `job_tags`, hold what
+lists are searched by, derived by `listing` in the same transaction; on SQLite a full-text table
+`job_words` follows `jobs.words` by trigger. `incoming` names photos that are being filed or are held for
 a draft, so that a photo no roll names yet is never mistaken for a stray.
 """
 
@@ -44,6 +45,20 @@ jobs = Table(
     Column("ring_teeth", Integer),
     Column("pinion_teeth", Integer),
     Column("ring_diameter_in", Float),
+    Column("ratio_hundredths", Integer),
+    Column("roll_count", Integer, nullable=False, server_default="0"),
+    Column("tag_list", Text, nullable=False, server_default=""),
+    Column("words", Text, nullable=False, server_default=""),
+    Column("depth_shim", String(20), nullable=False, server_default="unknown"),
+    Column("pinion_mark", Text, nullable=False, server_default=""),
+    Column("ended_depth_shim_in", Float),
+    Column("ended_left_shim_in", Float),
+    Column("ended_right_shim_in", Float),
+    Index("jobs_by_teeth", "ring_teeth", "pinion_teeth", "number"),
+    Index("jobs_by_ratio", "ratio_hundredths", "number"),
+    Index("jobs_by_diameter", "ring_diameter_in", "number"),
+    Index("jobs_by_status", "status", "number"),
+    Index("jobs_by_day", "opened_at"),
     sqlite_autoincrement=True,
 )
 
@@ -52,6 +67,7 @@ job_tags = Table(
     metadata,
     Column("job_number", Integer, ForeignKey("jobs.number"), primary_key=True),
     Column("tag", String(60), primary_key=True),
+    Index("tagged_jobs", "tag", "job_number"),
 )
 
 rolls = Table(
@@ -89,6 +105,7 @@ roll_photos = Table(
     Column("name", Text, nullable=False),
     Column("side", String(8), nullable=False),
     Column("reading", Text, nullable=False),
+    Index("photo_uses", "sha256"),
 )
 
 entries = Table(
@@ -101,9 +118,9 @@ entries = Table(
     Column("value", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("by", Text, nullable=False, server_default=""),
+    Index("entries_of_job", "job_number", "id"),
     sqlite_autoincrement=True,
 )
-Index("entries_of_job", entries.c.job_number, entries.c.id)
 
 incoming = Table(
     "incoming",

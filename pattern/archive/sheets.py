@@ -9,10 +9,11 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from pattern.archive import codec
-from pattern.archive.schema import entries, job_tags, jobs, rolls
+from pattern.archive.listing import latest, refresh
+from pattern.archive.schema import entries, jobs, rolls
 from pattern.errors import InvalidInput
 from pattern.jobs import AsFound, Entry, FinalSheet, Part, Status
 from pattern.records import Advice, Axle, Reading, Roll
@@ -84,23 +85,9 @@ def write_entries(
         row = {"job_number": job_number, "roll_id": roll_id, "section": section, "value": value}
         connection.execute(insert(entries).values(**row, at=at, by=by))
     if fresh:
-        derived = {} if roll_id else _list_columns(fresh)
-        where = jobs.c.number == job_number
-        connection.execute(update(jobs).where(where).values(changed_at=at, **derived))
-    if roll_id is None and "tags" in fresh:
-        _write_tags(connection, job_number, codec.from_json(tuple[str, ...], fresh["tags"]))
+        connection.execute(update(jobs).where(jobs.c.number == job_number).values(changed_at=at))
+        refresh(connection, job_number)
     return len(fresh)
-
-
-def latest(connection: Connection, job_number: int, roll_id: int | None) -> dict[str, str]:
-    """The standing JSON of each section of a job (`roll_id` None) or of one roll."""
-    rows = connection.execute(
-        select(entries.c.section, entries.c.value)
-        .where(entries.c.job_number == job_number, entries.c.roll_id.is_(None) if roll_id is None
-               else entries.c.roll_id == roll_id)
-        .order_by(entries.c.id)
-    )  # fmt: skip
-    return {row.section: row.value for row in rows}
 
 
 def history(connection: Connection, job_number: int) -> tuple[Entry, ...]:
@@ -122,18 +109,6 @@ def history(connection: Connection, job_number: int) -> tuple[Entry, ...]:
     return tuple(found)
 
 
-def _list_columns(fresh: Mapping[str, str]) -> dict[str, Any]:
-    columns: dict[str, Any] = {}
-    for section in ("status", "customer", "vehicle"):
-        if section in fresh:
-            columns[section] = codec.from_json(str, fresh[section])
-    if "axle" in fresh:
-        axle = codec.from_json(Axle | None, fresh["axle"])
-        for name in ("ring_teeth", "pinion_teeth", "ring_diameter_in"):
-            columns[name] = getattr(axle, name, None)
-    return columns
-
-
 def _clean_tags(tags: Any) -> tuple[str, ...]:
     if isinstance(tags, str):
         tags = tags.split(",")
@@ -142,9 +117,3 @@ def _clean_tags(tags: Any) -> tuple[str, ...]:
         if len(tag) > 60:
             raise InvalidInput("is longer than 60 letters", subject=tag[:60], remedy="Shorten it")
     return tuple(cleaned)
-
-
-def _write_tags(connection: Connection, job_number: int, tags: tuple[str, ...]) -> None:
-    connection.execute(delete(job_tags).where(job_tags.c.job_number == job_number))
-    for tag in tags:
-        connection.execute(insert(job_tags).values(job_number=job_number, tag=tag))

@@ -14,7 +14,7 @@ from sqlalchemy import delete, insert, select
 
 from pattern.archive import codec, sheets
 from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
-from pattern.archive.find import Query, list_jobs
+from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
 from pattern.archive.load import job_id, job_number, load_job
 from pattern.archive.location import Location, find_location
 from pattern.archive.photos import PhotoStore, digest
@@ -22,8 +22,8 @@ from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
 from pattern.archive.thumbnails import Thumbnails
 from pattern.archive.upgrade import prepare
 from pattern.errors import InvalidInput
-from pattern.jobs import Entry, Job, JobPage, RollKind
-from pattern.records import Advice, Reading, Roll
+from pattern.jobs import Entry, Job, JobPage, LikeJob, RollKind, ShimHint
+from pattern.records import Advice, Axle, Reading, Roll
 
 
 class Archive:
@@ -92,6 +92,15 @@ class Archive:
         """A page of jobs, newest first; see `pattern.archive.find.Query` for the filters."""
         with self._database.reading() as connection:
             return list_jobs(connection, query or Query(**filters))
+
+    def jobs_like(self, axle: Axle, *, but: str = "") -> tuple[LikeJob, ...]:
+        """Finished jobs of the same tooth counts and diameter, newest first, `but` left out."""
+        with self._database.reading() as connection:
+            return jobs_like(connection, axle, but=but)
+
+    def shim_hint(self, axle: Axle, *, but: str = "") -> ShimHint | None:
+        """A depth shim to start from, from jobs like this one; None without evidence."""
+        return shim_hint(axle, self.jobs_like(axle, but=but))
 
     def edit(self, job_id: str, *, by: str = "", **sections: Any) -> int:
         """Change sections of a job; what stood before stays in the history. Returns how many changed.

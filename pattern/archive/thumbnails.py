@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import io
+import warnings
 from pathlib import Path
 
-from PIL import Image
+from PIL import Image, ImageOps
 
 from pattern.archive.durable import write_durably
 from pattern.archive.photos import PhotoStore
@@ -40,8 +41,22 @@ def _keep(path: Path, data: bytes) -> None:
 
 
 def _reduced(data: bytes, sha256: str, long_side_px: int) -> bytes:
-    image = Image.fromarray(decode_photo(data, sha256[:12]).pixels)
-    image.thumbnail((long_side_px, long_side_px), Image.Resampling.BOX, reducing_gap=2.0)
+    image = _quickly(data, long_side_px) or Image.fromarray(decode_photo(data, sha256[:12]).pixels)
+    image.thumbnail((long_side_px, long_side_px), Image.Resampling.BOX)
     out = io.BytesIO()
     image.save(out, "JPEG", quality=85)
     return out.getvalue()
+
+
+def _quickly(data: bytes, long_side_px: int) -> Image.Image | None:
+    """A JPEG decoded at an eighth, quarter or half of its size; None for all else."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")  # a bomb of pixels is left to the full decoder's cap
+            image = Image.open(io.BytesIO(data), formats=("JPEG",))
+            image.draft("RGB", (long_side_px, long_side_px))
+            upright = ImageOps.exif_transpose(image).convert("RGB")
+    except (OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError):
+        return None
+    upright.info.clear()  # nothing the camera wrote goes along
+    return upright

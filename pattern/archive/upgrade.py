@@ -16,6 +16,7 @@ from sqlalchemy import Connection, insert, text
 from pattern.archive import schema
 from pattern.archive.database import Database, make_engine, read_version, translated
 from pattern.archive.durable import sync_file, sync_folder
+from pattern.archive.listing import refresh_all
 from pattern.archive.location import DATABASE_NAME, Location
 from pattern.errors import (
     ArchiveDamaged,
@@ -25,7 +26,7 @@ from pattern.errors import (
     InvalidSettings,
 )
 
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 """Every schema this program can read, oldest first; the last is the present one."""
 
 
@@ -136,6 +137,7 @@ def _upgrade(database: Database) -> None:
         if database.location.database_file:
             _copy_beside(database.location.database_file, str(version))
         migrate(connection, REVISIONS[-1])
+        refresh_all(connection)
         if database.is_sqlite:
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:
