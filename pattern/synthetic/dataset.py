@@ -74,7 +74,7 @@ class Slots:
         self.pixels["depth"][row, ..., 0] = np.minimum(seen, 60000.0)
         self.pixels["lit"][row, ..., 0] = view.lit * 255.0
         self.pixels["backdrop"][row] = view.backdrop
-        values = {
+        values: dict[str, Any] = {
             "towards_light": view.towards_light, "focal_px": view.focal_px,
             "centre_px": view.centre_px, "visible": view.visible.ravel(),
             "inside": view.inside.ravel(), "tooth": view.tooth,
@@ -194,10 +194,16 @@ class Feeder:
             while open_parts[number]:
                 open_parts[self.done.get(timeout=300)] -= 1
             memory = self.memory[number % len(self.memory)]
-            yield number, Slots.over(memory.buf, self.batch_size, shape_of(number))
+            yield number, Slots.over(_buffer(memory), self.batch_size, shape_of(number))
             del open_parts[number]
             ask(number + len(self.memory))
             number += 1
+
+
+def _buffer(memory: shared_memory.SharedMemory) -> memoryview:
+    if memory.buf is None:
+        raise RuntimeError("shared memory is closed")
+    return memory.buf
 
 
 def _work(names: list[str], batch_size: int, seed: int, tasks: Any, done: Any) -> None:
@@ -205,9 +211,10 @@ def _work(names: list[str], batch_size: int, seed: int, tasks: Any, done: Any) -
 
     cv2.setNumThreads(1)
     memory = [shared_memory.SharedMemory(name=name) for name in names]
+    buffers = [_buffer(m) for m in memory]
     while True:
         number, place, first = tasks.get()
         shape = shape_of(number)
-        slots = Slots.over(memory[place].buf, batch_size, shape)
+        slots = Slots.over(buffers[place], batch_size, shape)
         draw_views(slots, first, min(first + VIEWS_PER_GEAR, batch_size), seed, number, shape)
         done.put(number)

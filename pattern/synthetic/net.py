@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import copy
 from pathlib import Path
 
 import torch
@@ -101,17 +101,17 @@ def export_onnx(net: ReaderNet, file: Path) -> None:
         opset_version=13,
         dynamo=False,
     )
-    if os.path.getsize(file) > 16_000_000:
+    if file.stat().st_size > 16_000_000:
         raise RuntimeError(f"{file} is larger than 16 MB; narrow WIDTHS")
 
 
 def _folded(module: nn.Module) -> nn.Module:
     """A copy in which every convolution carries its batch norm."""
-    import copy
-
     module = copy.deepcopy(module)
     for part in module.modules():
         if isinstance(part, _ConvNorm):
-            fused = torch.nn.utils.fusion.fuse_conv_bn_eval(part[0], part[1])
-            part[0], part[1] = fused, nn.Identity()
+            convolution, norm = part[0], part[1]
+            if isinstance(convolution, nn.Conv2d) and isinstance(norm, nn.BatchNorm2d):
+                part[0] = torch.nn.utils.fusion.fuse_conv_bn_eval(convolution, norm)
+                part[1] = nn.Identity()
     return module

@@ -104,10 +104,10 @@ def draw(
 
 
 @njit(cache=True, nogil=True, fastmath=True)
-def _draw(
+def _draw(  # type: ignore[no-untyped-def]
     vertices, triangles, normals, texture, part, thing, focal, cx, cy, cull,
     depth, out_part, out_thing, out_normal, out_texture,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     height, width = depth.shape
     for t in range(triangles.shape[0]):
         i, j, k = triangles[t, 0], triangles[t, 1], triangles[t, 2]

@@ -172,16 +172,21 @@ def backdrop(rng: np.random.Generator, height: int, width: int) -> NDArray[np.ui
         base = np.full(3, rng.choice([0.0, 0.02, 0.06]))
     elif kind < 0.36:
         base = np.full(3, rng.uniform(0.8, 1.0)) * rng.uniform(0.93, 1.0, 3)
-    picture = np.empty((height, width, 3), np.float32)
-    picture[:] = base
-    _add_noise(picture, rng, rng.uniform(0.0, 0.12))
-    picture8 = np.clip(picture * 255.0, 0, 255).astype(np.uint8)
+    small = np.empty((height // 4, width // 4, 3), np.float32)
+    small[:] = 255.0 * base
+    _add_noise(small, rng, 255.0 * rng.uniform(0.0, 0.12))
+    picture8 = _sized(np.clip(small, 0, 255).astype(np.uint8), height, width)
     if kind >= 0.28:
         for _ in range(int(rng.integers(0, 14))):
             _stroke(picture8, rng)
     if rng.random() < 0.5:
-        picture8 = cv2.GaussianBlur(picture8, (0, 0), rng.uniform(0.5, 12.0))
+        half = cv2.GaussianBlur(picture8[::2, ::2], (0, 0), rng.uniform(0.3, 6.0))
+        picture8 = _sized(np.asarray(half, np.uint8), height, width)
     return picture8
+
+
+def _sized(picture: NDArray[np.uint8], height: int, width: int) -> NDArray[np.uint8]:
+    return np.asarray(cv2.resize(picture, (width, height)), np.uint8)
 
 
 def _shade(rng: np.random.Generator) -> NDArray[np.float64]:

@@ -26,10 +26,21 @@ from pattern.synthetic.raster_clutter import (
 )
 from pattern.synthetic.ring_spec import RingSpec
 from pattern.synthetic.solids import Part, Solid
-from pattern.synthetic.tooth_form import flank_points
+from pattern.synthetic.tooth_form import flank_points, turn_about_axis
 
 MAX_TEETH = 64
-LIGHT_MAP = 448
+LIGHT_MAP = 352
+GRID = (np.linspace(0.0, 1.0, 21), np.linspace(0.05, 0.95, 7))
+"""Lengthwise and profile places at which a gear's tooth sides are kept for aiming."""
+
+
+@dataclass(frozen=True, eq=False)
+class Gear:
+    """A ring gear to draw; `flanks` (2, 21, 7, 3) are points of tooth 0, drive then coast, mm."""
+
+    teeth: int
+    surface: Surface
+    flanks: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,8 +88,9 @@ def random_spec(rng: np.random.Generator) -> RingSpec:
     )
 
 
-def random_gear(rng: np.random.Generator) -> tuple[GearMesh, Surface]:
-    """A ring gear and the surface to draw. Draws again where proportions give no sound tooth."""
+def random_gear(rng: np.random.Generator) -> Gear:
+    """A ring gear to draw. Draws again where proportions give no sound tooth."""
+    lengthwise, profile = np.meshgrid(*GRID, indexing="ij")
     while True:
         spec = random_spec(rng)
         try:
@@ -86,7 +98,8 @@ def random_gear(rng: np.random.Generator) -> tuple[GearMesh, Surface]:
         except (ValueError, StopIteration):
             continue
         if np.isfinite(mesh.vertices).all() and np.isfinite(mesh.normals).all():
-            return mesh, gear_surface(mesh)
+            flanks = np.stack([flank_points(spec, side, lengthwise, profile) for side in SIDES])
+            return Gear(spec.ring_teeth, gear_surface(mesh), flanks)
 
 
 def gear_surface(mesh: GearMesh) -> Surface:
@@ -105,17 +118,14 @@ def gear_surface(mesh: GearMesh) -> Surface:
     )
 
 
-def random_view(
-    rng: np.random.Generator, gear: tuple[GearMesh, Surface], height: int, width: int
-) -> View:
+def random_view(rng: np.random.Generator, gear: Gear, height: int, width: int) -> View:
     """Aim at one tooth side of the gear, put things around and before it, and draw."""
-    mesh, surface = gear
     for attempt in range(4):
-        tooth = int(rng.integers(mesh.spec.ring_teeth))
+        tooth = int(rng.integers(gear.teeth))
         side = SIDES[int(rng.integers(2))]
-        pose = _aim(rng, mesh.spec, side, tooth, height, width)
+        pose = _aim(rng, gear, side, tooth, height, width)
         buffers = empty_buffers(height, width)
-        seen = moved(surface, pose.rotation, pose.shift)
+        seen = moved(gear.surface, pose.rotation, pose.shift)
         draw(seen, buffers, pose.focal_px, pose.centre_px, cull=True)
         part = Part.DRIVE if side == "drive" else Part.COAST
         aimed = (buffers.thing == tooth) & (buffers.part == part)
@@ -136,7 +146,7 @@ def random_view(
         focal_px=pose.focal_px,
         centre_px=pose.centre_px,
         visible=np.where(before > 12, after / np.maximum(before, 1.0), 0.0).astype(np.float32),
-        inside=_inside(mesh.spec, pose, height, width),
+        inside=_inside(gear, pose, height, width),
         tooth=tooth,
         side=side,
         tooth_px=pose.tooth_px,
@@ -182,14 +192,12 @@ class _Pose:
 
 
 def _aim(
-    rng: np.random.Generator, spec: RingSpec, side: Side, tooth: int, height: int, width: int
+    rng: np.random.Generator, gear: Gear, side: Side, tooth: int, height: int, width: int
 ) -> _Pose:
     """A camera that looks at a tooth side from where its surface shows, at any roll and distance."""
-    l0, p0 = rng.uniform(0.15, 0.85, 2)
-    step = 0.05
-    grid = [(l0, p0), (l0 + step, p0), (l0, p0 + step), (0.0, 0.5), (1.0, 0.5)]
-    lengthwise, profile = np.array(grid).T
-    point, along, up, toe, heel = flank_points(spec, side, lengthwise, profile, tooth)
+    flank = turn_about_axis(gear.flanks[SIDES.index(side)], 2.0 * np.pi * tooth / gear.teeth)
+    i, j = int(rng.integers(3, 17)), int(rng.integers(1, 5))
+    point, along, up, toe, heel = flank[[i, i + 1, i, 0, -1], [j, j, j + 1, 3, 3]]
     along, up = _unit(along - point), _unit(up - point)
     normal = np.cross(along, up)
     axis_out = np.array([0.0, 0.0, -1.0])
@@ -208,7 +216,7 @@ def _aim(
     tooth_px = float(np.exp(rng.uniform(*np.log(_size_range(rng))))) * long_side
     distance = float(np.exp(rng.uniform(np.log(55.0), np.log(700.0))))
     face = float(np.linalg.norm(heel - toe))
-    seen_length = max(face * np.linalg.norm(np.cross(_unit(heel - toe), view)), 0.3 * face)
+    seen_length = max(face * float(np.linalg.norm(np.cross(_unit(heel - toe), view))), 0.3 * face)
     focal = tooth_px * distance / seen_length
     turn = rng.uniform(0, 2 * np.pi)
     aside = _unit(np.cross(view, [0.3, 0.5, 0.81]))
@@ -313,20 +321,15 @@ def _counts(buffers: Buffers) -> NDArray[np.float32]:
     return counts
 
 
-def _inside(spec: RingSpec, pose: _Pose, height: int, width: int) -> NDArray[np.float32]:
-    lengthwise, profile = np.meshgrid(np.linspace(0, 1, 7), np.linspace(0.1, 0.9, 3))
+def _inside(gear: Gear, pose: _Pose, height: int, width: int) -> NDArray[np.float32]:
     share = np.zeros((MAX_TEETH, 2), np.float32)
-    turn = 2.0 * np.pi * np.arange(spec.ring_teeth) / spec.ring_teeth
-    for column, side in enumerate(SIDES):
-        flank = flank_points(spec, side, lengthwise.ravel(), profile.ravel())
-        cosine, sine = np.cos(turn)[:, None], np.sin(turn)[:, None]
-        x, y = flank[:, 0], flank[:, 1]
-        ring = np.stack([cosine * x - sine * y, sine * x + cosine * y,
-                         np.broadcast_to(flank[:, 2], (spec.ring_teeth, len(flank)))], -1)  # fmt: skip
-        camera = ring @ pose.rotation.T + pose.shift
+    turn = 2.0 * np.pi * np.arange(gear.teeth)[:, None] / gear.teeth
+    for column in range(2):
+        flank = np.repeat(gear.flanks[column, ::4, ::3].reshape(1, -1, 3), gear.teeth, axis=0)
+        camera = turn_about_axis(flank, turn) @ pose.rotation.T + pose.shift
         depth = np.maximum(camera[..., 2], 1e-3)
         u = pose.focal_px * camera[..., 0] / depth + pose.centre_px[0]
         v = pose.focal_px * camera[..., 1] / depth + pose.centre_px[1]
         good = (camera[..., 2] > 1.0) & (u > 0) & (v > 0) & (u < width) & (v < height)
-        share[: spec.ring_teeth, column] = good.mean(1)
+        share[: gear.teeth, column] = good.mean(1)
     return share

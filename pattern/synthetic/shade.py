@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import torch
 from torch import Tensor
@@ -51,6 +51,11 @@ class Example:
     quality: Tensor
     surface: Tensor
 
+    def split(self, size: int) -> list[Example]:
+        """The same pictures in parts of at most `size`."""
+        parts = [getattr(self, part.name).split(size) for part in fields(self)]
+        return [Example(*each) for each in zip(*parts, strict=True)]
+
 
 def photograph(dice: Dice, batch: Batch) -> Example:
     """Paint, light and photograph a batch of views, with truth from the same numbers."""
@@ -74,7 +79,7 @@ def photograph(dice: Dice, batch: Batch) -> Example:
     linear = torch.where(nothing[:, None], behind, radiance * gain)
     sigma, focus_px = _blur(dice, batch, teeth, declared)
     linear = out_of_focus(linear.clamp(0.0, 12.0), sigma)
-    shake_px = dice.uniform(count, high=14.0) * dice.chance(0.08, count)
+    shake_px = dice.log_uniform(count, low=1.0, high=26.0) * dice.chance(0.15, count)
     linear = shaken(dice, linear, shake_px)
     display = developed(dice, linear)
     masks, coordinates, known, surface = _truth(batch, teeth, plan, paint, declared)

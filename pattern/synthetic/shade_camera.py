@@ -56,7 +56,7 @@ def out_of_focus(picture: Tensor, sigma_px: Tensor) -> Tensor:
 def shaken(dice: Dice, picture: Tensor, length_px: Tensor) -> Tensor:
     """Blur each picture along its own direction by its own length (B,), in px."""
     count, channels = picture.shape[:2]
-    radius = 10
+    radius = 14
     turn = dice.uniform(count, 1, 1, high=math.pi)
     y, x = torch.meshgrid(
         torch.arange(-radius, radius + 1, device=picture.device, dtype=picture.dtype),

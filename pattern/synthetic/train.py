@@ -44,14 +44,17 @@ def main() -> None:
     parser.add_argument("--of", type=float, help="planned minutes in all, for the learning rate")
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--batch", type=int, default=32)
+    parser.add_argument(
+        "--batch", type=int, default=64, help="pictures rasterised and shaded at once"
+    )
+    parser.add_argument("--chunk", type=int, default=32, help="pictures of one optimiser step")
     parser.add_argument("--workers", type=int, default=24)
     parser.add_argument(
         "--shots", type=int, default=1, help="pictures made of each rasterised view"
     )
     parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--validation", type=int, default=16, help="validation batches")
-    parser.add_argument("--ahead", type=int, default=8, help="batches held in shared memory")
+    parser.add_argument("--validation", type=int, default=10, help="validation batches")
+    parser.add_argument("--ahead", type=int, default=6, help="batches held in shared memory")
     Trainer(parser.parse_args()).run()
 
 
@@ -65,7 +68,7 @@ class Trainer:
         torch.backends.cudnn.benchmark = True
         torch.set_float32_matmul_precision("high")
         options.out.mkdir(parents=True, exist_ok=True)
-        self.net = ReaderNet().to(self.device, memory_format=torch.channels_last)
+        self.net = ReaderNet().to(self.device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self.average = copy.deepcopy(self.net).eval()
         decayed = [p for p in self.net.parameters() if p.ndim > 1]
         plain = [p for p in self.net.parameters() if p.ndim <= 1]
@@ -99,29 +102,34 @@ class Trainer:
         export_onnx(copy.deepcopy(self.average), options.out / "reader.onnx")
 
     def _train(self, feeder: Feeder, deadline: float) -> None:
-        said, waited, pictures = time.monotonic(), 0.0, 0
+        said, waited, pictures, views = time.monotonic(), 0.0, 0, 0
         sums: dict[str, Tensor] = {}
         seen = 0
-        source = _ahead(feeder, self.device)
+        source = Ahead(feeder, self.device)
         while time.monotonic() < deadline:
             asked = time.monotonic()
-            number, batch = next(source)
+            number, batch = source.take()
             waited += time.monotonic() - asked
             for shot in range(self.options.shots):
-                parts = self._learn(self._example(number, batch, self.options.seed, shot))
-                for name, value in parts.items():
-                    sums[name] = sums.get(name, torch.zeros_like(value)) + value
-                seen += 1
+                if shot and source.is_ready():
+                    break
+                for part in self._example(number, batch, self.options.seed, shot).split(
+                    self.options.chunk
+                ):
+                    for name, value in self._learn(part).items():
+                        sums[name] = sums.get(name, torch.zeros_like(value)) + value
+                    seen += 1
                 pictures += self.options.batch
+            views += self.options.batch
             self.next_batch = number + 1
             if time.monotonic() - said > 20.0:
                 spent = time.monotonic() - said
                 figures = "  ".join(f"{k} {float(v) / seen:.4f}" for k, v in sums.items())
                 self.say(
-                    f"step {self.step}  {pictures / spent:.0f} pictures/s  waiting {waited / spent:.0%}  "
-                    f"rate {self._rate():.2e}  {figures}"
+                    f"step {self.step}  {pictures / spent:.0f} pictures/s of {views / spent:.0f} views/s  "
+                    f"waiting {waited / spent:.0%}  rate {self._rate():.2e}  {figures}"
                 )
-                said, waited, pictures, seen, sums = time.monotonic(), 0.0, 0, 0, {}
+                said, waited, pictures, views, seen, sums = time.monotonic(), 0.0, 0, 0, 0, {}
 
     def _example(self, number: int, batch: Batch, seed: int, shot: int = 0) -> Example:
         with torch.no_grad():
@@ -164,7 +172,8 @@ class Trainer:
         score = Score()
         with torch.no_grad():
             for example in held_out:
-                score.add(*self.average(example.inputs), example)
+                maps, quality = self.average(example.inputs)
+                score.add(maps, quality, example)
         return score.table()
 
     def say(self, line: str) -> None:
@@ -199,34 +208,41 @@ def _take(feeder: Feeder, device: torch.device, count: int) -> Iterator[tuple[in
         yield number, to_device(slots, device)
 
 
-def _ahead(feeder: Feeder, device: torch.device) -> Iterator[tuple[int, Batch]]:
-    """Copy batches to the device in a thread, two ahead of the one in use."""
-    if device.type != "cuda":
-        for number, slots in feeder:
-            yield number, to_device(slots, device)
-        return
-    ready: queue.Queue[tuple[int, Batch] | BaseException] = queue.Queue(maxsize=2)
-    main = torch.cuda.current_stream()
-    aside = torch.cuda.Stream()
+class Ahead:
+    """Batches copied to the device by a thread, two ahead of the one in use."""
 
-    def copy_all() -> None:
-        try:
-            for number, slots in feeder:
-                with torch.cuda.stream(aside):
-                    batch = to_device(slots, device)
-                aside.synchronize()
-                ready.put((number, batch))
-        except BaseException as fault:  # handed to the training thread, which raises it
-            ready.put(fault)
+    def __init__(self, feeder: Feeder, device: torch.device) -> None:
+        self.device = device
+        self.ready: queue.Queue[tuple[int, Batch] | BaseException] = queue.Queue(maxsize=2)
+        self.aside = torch.cuda.Stream() if device.type == "cuda" else None
+        threading.Thread(target=self._copy, args=(feeder,), daemon=True).start()
 
-    threading.Thread(target=copy_all, daemon=True).start()
-    while True:
-        item = ready.get()
+    def is_ready(self) -> bool:
+        """Whether `take` would return at once."""
+        return not self.ready.empty()
+
+    def take(self) -> tuple[int, Batch]:
+        """The next batch and its number; raises what the thread ran into."""
+        item = self.ready.get()
         if isinstance(item, BaseException):
             raise item
-        for part in fields(item[1]):
-            getattr(item[1], part.name).record_stream(main)
-        yield item
+        if self.aside is not None:
+            for part in fields(item[1]):
+                getattr(item[1], part.name).record_stream(torch.cuda.current_stream())
+        return item
+
+    def _copy(self, feeder: Feeder) -> None:
+        try:
+            for number, slots in feeder:
+                if self.aside is None:
+                    self.ready.put((number, to_device(slots, self.device)))
+                    continue
+                with torch.cuda.stream(self.aside):
+                    batch = to_device(slots, self.device)
+                self.aside.synchronize()
+                self.ready.put((number, batch))
+        except BaseException as fault:  # handed to the training thread, which raises it
+            self.ready.put(fault)
 
 
 if __name__ == "__main__":

@@ -60,9 +60,8 @@ def predict_fields(
     crop = pixels[y0:y1, x0:x1]
     width, height = input_size(x1 - x0, y1 - y0, long_side)
     shrinks = width < x1 - x0
-    image = cv2.resize(
-        crop, (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-    )
+    way = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+    image = np.asarray(cv2.resize(crop, (width, height), interpolation=way), np.uint8)
     if hand == "left":
         image = image[:, ::-1]
     maps, quality = _forward(network_input(image, side))
@@ -142,7 +141,7 @@ def _forward(blob: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np
         network = _network()
         network.setInput(blob)
         maps, quality = network.forward(["maps", "quality"])
-    return np.array(maps[0]), np.array(quality).reshape(-1)
+    return np.array(maps[0], np.float32), np.array(quality, np.float32).reshape(-1)
 
 
 def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
