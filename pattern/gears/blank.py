@@ -170,20 +170,7 @@ def make_blank(
 ) -> Blank:  # fmt: skip
     """Work out pitch cones and tooth dimensions from full data. Raises InvalidAxle."""
     ratio = ring_teeth / pinion_teeth
-    # ISO 23509:2016 Method 1 takes the mean radius with a first estimate of the pitch angle
-    first = math.atan(ratio) if not geometry.offset_mm else math.atan(ratio / 1.2)
-    mean_radius = (geometry.ring_diameter_mm - geometry.face_width_mm * math.sin(first)) / 2
-    if geometry.offset_mm:
-        cones = hypoid_cones(
-            ratio, mean_radius, geometry.offset_mm, geometry.cutter_radius_mm,
-            geometry.blade_groups, ring_teeth, ring_spiral_rad=geometry.ring_spiral_rad,
-            pinion_spiral_rad=geometry.pinion_spiral_rad,
-        )  # fmt: skip
-    else:
-        spiral = geometry.ring_spiral_rad
-        cones = bevel_cones(
-            ratio, mean_radius, spiral if spiral is not None else geometry.pinion_spiral_rad or 0.0
-        )
+    cones = _cones(geometry, ratio, ring_teeth, system)
     _check_curve(geometry, cones, ring_teeth)
     limit = cones.limit_pressure_rad
     drive = geometry.pressure_drive_rad
@@ -216,6 +203,29 @@ def make_blank(
         geometry.face_width_mm, geometry.cutter_radius_mm, geometry.blade_groups, drive, coast, cones,
         teeth, assumed,
     )  # fmt: skip
+
+
+def _cones(geometry: Geometry, ratio: float, ring_teeth: int, system: System) -> PitchCones:
+    """Pitch cones with the calculation point at mid-face.
+
+    ISO 23509:2016 Method 1 (tapered hypoids) takes the mean radius with a first estimate of the pitch
+    angle, so its point lies a little off mid-face; the others use the pitch angle itself.
+    """
+    first = math.atan(ratio / 1.2) if geometry.offset_mm else math.atan(ratio)
+    for _ in range(1 if system == "tapered" or not geometry.offset_mm else 4):
+        mean_radius = (geometry.ring_diameter_mm - geometry.face_width_mm * math.sin(first)) / 2
+        if not geometry.offset_mm:
+            spiral = geometry.ring_spiral_rad
+            if spiral is None:
+                spiral = geometry.pinion_spiral_rad or 0.0
+            return bevel_cones(ratio, mean_radius, spiral)
+        cones = hypoid_cones(
+            ratio, mean_radius, geometry.offset_mm, geometry.cutter_radius_mm,
+            geometry.blade_groups, ring_teeth, ring_spiral_rad=geometry.ring_spiral_rad,
+            pinion_spiral_rad=geometry.pinion_spiral_rad,
+        )  # fmt: skip
+        first = cones.ring_angle_rad
+    return cones
 
 
 def _check_curve(geometry: Geometry, cones: PitchCones, ring_teeth: int) -> None:

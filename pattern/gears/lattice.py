@@ -76,7 +76,7 @@ def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     _check_conjugate(pinion, side, (along, across))
     ring, _ = sweep.point_and_normal(blade, turn)
     jacobian = _jacobian(blank, sweep, ring, blade, turn, pinion.roll)
-    inverse: Array = np.linalg.inv(jacobian)
+    inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
     # what the pinion point does while the ring gear rolls past it, the match of places kept
     passing = -np.linalg.solve(jacobian[:, :2, :2], jacobian[:, :2, 2:])[..., 0]
     curvature = jacobian[:, 2, 2] + np.einsum("pk,pk->p", jacobian[:, 2, :2], passing)
