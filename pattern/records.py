@@ -19,7 +19,7 @@ Spreads (`_sd`) are one standard deviation. Unknown is `None`, never zero.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Literal
 
 import numpy as np
@@ -193,26 +193,7 @@ class SideReading:
     wander: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("lengthwise", "profile"):
-            _finite(
-                name,
-                getattr(self, name),
-                -0.25,
-                1.25,
-                "a share of the tooth: 0 toe/root, 1 heel/tip",
-            )
-        for name in ("lengthwise_sd", "profile_sd"):
-            _finite(
-                name, getattr(self, name), 1e-4, 1.0, "a standard deviation above zero, as a share"
-            )
-        for name in ("length", "width"):
-            if getattr(self, name) is not None:
-                _finite(name, getattr(self, name), 1e-3, 1.5, "an extent as a share of the tooth")
-        if self.tilt_deg is not None:
-            _finite("tilt_deg", self.tilt_deg, -90.0, 90.0, "degrees")
-        _finite("bands", self.bands, 1, 9, "the number of separate bands, 1 or more")
-        if self.wander is not None:
-            _finite("wander", self.wander, 0.0, 1.5, "a share of the tooth")
+        _in_range(self, _READING_RANGES)
 
 
 # --- axle, rolls, advice -------------------------------------------------------------------------
@@ -265,28 +246,7 @@ class Axle:
             )
         _whole("ring_teeth", self.ring_teeth, 12, 120)
         _whole("pinion_teeth", self.pinion_teeth, 3, 40)
-        _finite(
-            "ring_diameter_in",
-            self.ring_diameter_in,
-            2.0,
-            40.0,
-            "the ring gear's outside diameter in inches",
-        )
-        limits = {
-            "face_width_in": (0.2, 10.0),
-            "offset_in": (0.0, 8.0),
-            "cutter_radius_in": (0.5, 20.0),
-            "spiral_angle_deg": (0.0, 60.0),
-            "pressure_angle_drive_deg": (8.0, 35.0),
-            "pressure_angle_coast_deg": (8.0, 35.0),
-            "depth_shim_in": (0.0, 1.0),
-            "left_shim_in": (0.0, 2.0),
-            "right_shim_in": (0.0, 2.0),
-            "notch_in": (1e-4, 0.1),
-        }
-        for name, (low, high) in limits.items():
-            if getattr(self, name) is not None:
-                _finite(name, getattr(self, name), low, high, "leave it out if it is not known")
+        _in_range(self, _AXLE_RANGES)
         _choice("tooth_system", self.tooth_system, ("tapered", "uniform", "unknown"))
         _choice("hand", self.hand, ("right", "left"))
         _choice("condition", self.condition, ("new", "used"))
@@ -295,16 +255,6 @@ class Axle:
         _choice("position", self.position, ("rear", "front"))
         _choice("rotation", self.rotation, ("standard", "reverse"))
         _choice("side_adjusters", self.side_adjusters, ("shims", "threaded"))
-        _finite(
-            "backlash_min_in", self.backlash_min_in, 0.0, 0.1, "the maker's lower limit in inches"
-        )
-        _finite(
-            "backlash_max_in",
-            self.backlash_max_in,
-            0.0005,
-            0.1,
-            "the maker's upper limit in inches",
-        )
         if self.backlash_min_in >= self.backlash_max_in:
             raise InvalidAxle(
                 f"{self.backlash_min_in} in is not below backlash_max_in, {self.backlash_max_in} in",
@@ -333,20 +283,7 @@ class Roll:
     backlash_sd_in: float = 0.0005
 
     def __post_init__(self) -> None:
-        if self.backlash_in is not None:
-            _finite(
-                "backlash_in", self.backlash_in, 0.0, 0.1, "inches, normal to the tooth at the heel"
-            )
-        for name in ("pinion_move_in", "ring_move_in"):
-            if getattr(self, name) is not None:
-                _finite(
-                    name,
-                    getattr(self, name),
-                    -0.15,
-                    0.15,
-                    "inches; thousandths are meant, so 0.004 for four",
-                )
-        _finite("backlash_sd_in", self.backlash_sd_in, 1e-5, 0.02, "inches")
+        _in_range(self, _ROLL_RANGES)
 
 
 @dataclass(frozen=True)
@@ -388,6 +325,52 @@ class Advice:
 
 # --- validation shared by the records above ---------------------------------------------------------
 
+_Range = tuple[float, float, str]
+_UNKNOWN = "leave it out if it is not known"
+_MOVE = (-0.15, 0.15, "inches; thousandths are meant, so 0.004 for four")
+_SPREAD = (1e-4, 1.0, "a standard deviation above zero, as a share")
+_EXTENT = (1e-3, 1.5, "an extent as a share of the tooth")
+_READING_RANGES: dict[str, _Range] = {
+    "lengthwise": (-0.25, 1.25, "a share of the tooth: 0 toe, 1 heel"),
+    "profile": (-0.25, 1.25, "a share of the tooth: 0 root, 1 tip"),
+    "lengthwise_sd": _SPREAD,
+    "profile_sd": _SPREAD,
+    "length": _EXTENT,
+    "width": _EXTENT,
+    "tilt_deg": (-90.0, 90.0, "degrees"),
+    "bands": (1, 9, "the number of separate bands, 1 or more"),
+    "wander": (0.0, 1.5, "a share of the tooth"),
+}
+_AXLE_RANGES: dict[str, _Range] = {
+    "ring_diameter_in": (2.0, 40.0, "the ring gear's outside diameter in inches"),
+    "face_width_in": (0.2, 10.0, _UNKNOWN),
+    "offset_in": (0.0, 8.0, _UNKNOWN),
+    "cutter_radius_in": (0.5, 20.0, _UNKNOWN),
+    "spiral_angle_deg": (0.0, 60.0, _UNKNOWN),
+    "pressure_angle_drive_deg": (8.0, 35.0, _UNKNOWN),
+    "pressure_angle_coast_deg": (8.0, 35.0, _UNKNOWN),
+    "depth_shim_in": (0.0, 1.0, _UNKNOWN),
+    "left_shim_in": (0.0, 2.0, _UNKNOWN),
+    "right_shim_in": (0.0, 2.0, _UNKNOWN),
+    "notch_in": (1e-4, 0.1, _UNKNOWN),
+    "backlash_min_in": (0.0, 0.1, "the maker's lower limit in inches"),
+    "backlash_max_in": (0.0005, 0.1, "the maker's upper limit in inches"),
+}
+_ROLL_RANGES: dict[str, _Range] = {
+    "backlash_in": (0.0, 0.1, "inches, normal to the tooth at the heel"),
+    "pinion_move_in": _MOVE,
+    "ring_move_in": _MOVE,
+    "backlash_sd_in": (1e-5, 0.02, "inches"),
+}
+
+
+def _in_range(record: SideReading | Axle | Roll, ranges: dict[str, _Range]) -> None:
+    """Every field lies in its range; None only where it is the field's default."""
+    for part in fields(record):
+        value = getattr(record, part.name)
+        if part.name in ranges and not (value is None and part.default is None):
+            _finite(part.name, value, *ranges[part.name])
+
 
 def _finite(name: str, value: float, low: float, high: float, what: str) -> None:
     if isinstance(value, bool) or not isinstance(value, int | float | np.floating | np.integer):
@@ -399,20 +382,13 @@ def _finite(name: str, value: float, low: float, high: float, what: str) -> None
 
 
 def _whole(name: str, value: int, low: int, high: int) -> None:
-    if (
-        isinstance(value, bool)
-        or not isinstance(value, int | np.integer)
-        or not low <= value <= high
-    ):
-        raise InvalidAxle(
-            f"{value!r} is not a whole number from {low} to {high}",
-            subject=name,
-            remedy="Count the teeth",
-        )
+    whole = isinstance(value, int | np.integer) and not isinstance(value, bool)
+    if not whole or not low <= value <= high:
+        what = f"{value!r} is not a whole number from {low} to {high}"
+        raise InvalidAxle(what, subject=name, remedy="Count the teeth")
 
 
 def _choice(name: str, value: str, allowed: tuple[str, ...]) -> None:
     if value not in allowed:
-        raise InvalidAxle(
-            f"{value!r} is not known", subject=name, remedy="Use one of: " + ", ".join(allowed)
-        )
+        remedy = "Use one of: " + ", ".join(allowed)
+        raise InvalidAxle(f"{value!r} is not known", subject=name, remedy=remedy)
