@@ -1,0 +1,91 @@
+"""What a mechanic does on the page, step by step; each step waits for the answer it should bring."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from playwright.sync_api import Locator, Page, expect
+
+from tests.browser.conftest import SAMPLES
+
+NEXT = {
+    "roll": "Next: photos of the test roll",
+    "outline": "Next: check the outline",
+    "advice": "Next: advice",
+}
+
+
+def start_job(page: Page) -> str:
+    """Open a new job; returns its id."""
+    button(page, "Start a job").click()
+    page.wait_for_url("**/axle?job=*")
+    expect(page.get_by_label("Ring gear teeth")).to_be_visible()
+    found = re.search(r"job=(J\d+)", page.url)
+    assert found
+    return found[1]
+
+
+def describe_axle(page: Page, *, shim_in: float = 0.030) -> None:
+    """The least that a job needs, and where the depth shim sits."""
+    fill(page, "Ring gear teeth", "41")
+    fill(page, "Pinion teeth", "11")
+    expect(page.get_by_text("Ratio 3.727")).to_be_visible()
+    fill(page, "Ring gear diameter (in)", "8.5")
+    choose(page, "Tooth depth", "Deeper at heel")
+    choose(page, "Where the depth shim sits", "Pinion head or inner cup")
+    fill(page, "Depth shim (in)", f"{shim_in:.4f}")
+    expect(button(page, NEXT["roll"])).to_be_enabled()
+
+
+def add_photo(page: Page, side: str, photo: Path) -> Locator:
+    """Upload a photo of one side and wait until it is read or declined; returns its card."""
+    before = page.locator(f'[class*="st-key-photo-{side}-"]').count()
+    order = {"drive": 0, "coast": 1}[side]
+    page.locator("input[type=file]").nth(order).set_input_files(photo)
+    cards = page.locator(f'[class*="st-key-photo-{side}-"]')
+    expect(cards).to_have_count(before + 1, timeout=40_000)
+    card = cards.nth(before)
+    expect(card.get_by_text(re.compile("Lengthwise|Not read")).first).to_be_visible(timeout=40_000)
+    return card
+
+
+def photo(name: str) -> Path:
+    """A sample photo by name."""
+    (found,) = [p for p in SAMPLES.glob(f"{name}.*") if p.suffix != ".json"]
+    return found
+
+
+def reading(place: Page | Locator) -> tuple[float, float]:
+    """Lengthwise and profile as a card shows them."""
+    text = place.locator(".reading").first.inner_text()
+    numbers = re.findall(r"(\d\.\d\d) ±", text)
+    return float(numbers[0]), float(numbers[1])
+
+
+def on_to(page: Page, step: str) -> None:
+    """Press the next button and wait for the step's page."""
+    button(page, NEXT[step]).click()
+    page.wait_for_url(f"**/{step}?*")
+
+
+def button(page: Page, name: str) -> Locator:
+    """A button by its whole name."""
+    return page.get_by_role("button", name=name, exact=True)
+
+
+def fill(page: Page, label: str, value: str) -> None:
+    """Type into a field and leave it, as one does with Tab."""
+    field = page.get_by_label(label, exact=True)
+    field.fill(value)
+    field.press("Tab")
+    expect(page.locator('[data-testid="stApp"]')).to_have_attribute(
+        "data-test-script-state", "notRunning"
+    )
+
+
+def choose(page: Page, label: str, choice: str) -> None:
+    """Tap one of a few choices."""
+    radio = page.get_by_role("radiogroup", name=label).get_by_role("radio", name=choice, exact=True)
+    radio.click()
+    expect(radio).to_have_attribute("aria-checked", "true")

@@ -1,0 +1,140 @@
+"""The whole job on the page, at the phone's and at the bench's size."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+from pypdf import PdfReader
+
+from tests.browser import steps
+from tests.browser.conftest import SAMPLES, SIZES, Server
+
+pytestmark = pytest.mark.browser
+PAIR = "cedar"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_from_an_empty_job_to_the_report(
+    size: str, server: Server, visit: Callable[..., Page], tmp_path: Path
+) -> None:
+    page = visit(server.url, size)
+    job = steps.start_job(page)
+    steps.fill(page, "Vehicle", f"tractor of the {size}")
+    steps.describe_axle(page)
+    steps.on_to(page, "roll")
+    for side in ("drive", "coast"):
+        card = steps.add_photo(page, side, steps.photo(f"{PAIR}_{side}"))
+        _agrees_with_the_truth(steps.reading(card), f"{PAIR}_{side}")
+    steps.fill(page, "Backlash now (in)", "0.008")
+    steps.on_to(page, "outline")
+    expect(page.get_by_role("radio", name="Coast side 1")).to_be_visible()
+    steps.on_to(page, "advice")
+    expect(page.locator(".verdict")).to_be_visible()
+    verdict = page.locator(".verdict").inner_text()
+    steps.button(page, "File this roll").click()
+    expect(page.get_by_text("Roll 1 is filed.")).to_be_visible()
+    expect(page.locator(".verdict")).to_have_text(verdict)
+    page.get_by_role("link", name="5 Final").click()
+    steps.fill(page, "Backlash at several places (in)", "0.008 0.0085 0.0075 0.008")
+    steps.button(page, "Finish the job").click()
+    expect(page.get_by_text("This job is done.")).to_be_visible()
+    steps.button(page, "Make the report").click()
+    with page.expect_download() as download:
+        steps.button(page, "Report (PDF)").click()
+    download.value.save_as(tmp_path / "report.pdf")
+    text = "".join(sheet.extract_text() for sheet in PdfReader(tmp_path / "report.pdf").pages)
+    for fact in (job, f"tractor of the {size}", "41 / 11", "0.0085"):
+        assert fact in text
+    page.goto(server.url)
+    expect(page.get_by_text(f"tractor of the {size}")).to_be_visible()
+
+
+def _agrees_with_the_truth(found: tuple[float, float], name: str) -> None:
+    """The truth beside a sample comes from the renderer's 3-D scene, not from the reader."""
+    truth = json.loads((SAMPLES / f"{name}.json").read_text())
+    assert found[0] == pytest.approx(truth["lengthwise"], abs=0.08)
+    assert found[1] == pytest.approx(truth["profile"], abs=0.12)
+
+
+def test_the_move_that_was_made_goes_into_the_next_roll_with_its_direction(
+    server: Server, visit: Callable[..., Page]
+) -> None:
+    page = visit(server.url, "phone")
+    _roll_one_on_file(page, "alder")
+    page.goto(f"{server.url}/roll?{page.url.partition('?')[2].replace('roll=1', 'roll=2')}")
+    steps.choose(page, "Pinion", "Shallower")
+    steps.fill(page, "Pinion by (in)", "0.0030")
+    page.reload()
+    shallower = page.get_by_role("radiogroup", name="Pinion", exact=True).get_by_role(
+        "radio", name="Shallower"
+    )
+    expect(shallower).to_have_attribute("aria-checked", "true")
+    expect(page.get_by_label("Pinion by (in)")).to_have_value("0.0030")
+    steps.add_photo(page, "drive", steps.photo("alder_drive"))
+    page.goto(page.url.replace("/roll", "/advice"))
+    steps.button(page, "File this roll").click()
+    expect(page.get_by_text("Roll 2 is filed.")).to_be_visible()
+    page.get_by_role("link", name="1 Axle").click()
+    expect(page.get_by_label("Depth shim (in)", exact=True)).to_have_value("0.0270")
+
+
+def _roll_one_on_file(page: Page, pair: str) -> None:
+    steps.start_job(page)
+    steps.describe_axle(page)
+    steps.on_to(page, "roll")
+    for side in ("drive", "coast"):
+        steps.add_photo(page, side, steps.photo(f"{pair}_{side}"))
+    steps.fill(page, "Backlash now (in)", "0.008")
+    steps.on_to(page, "outline")
+    steps.on_to(page, "advice")
+    steps.button(page, "File this roll").click()
+    expect(page.get_by_text("Roll 1 is filed.")).to_be_visible()
+
+
+def test_a_photo_that_cannot_be_read_says_what_to_do_and_offers_the_outline(
+    server: Server, visit: Callable[..., Page]
+) -> None:
+    page = visit(server.url, "phone")
+    steps.start_job(page)
+    steps.describe_axle(page)
+    steps.on_to(page, "roll")
+    card = steps.add_photo(page, "drive", steps.photo("bad_no_compound"))
+    expect(card.get_by_text("Not read")).to_be_visible()
+    expect(card.locator(".reading")).to_have_count(0)
+    card.get_by_role("link", name="Draw the outline").click()
+    page.wait_for_url("**/outline?*photo=drive-*")
+    expect(page.get_by_role("button", name="Add a tooth")).to_be_visible()
+
+
+def test_a_file_that_is_no_photo_is_named_and_nothing_of_it_is_kept(
+    server: Server, visit: Callable[..., Page], tmp_path: Path
+) -> None:
+    letter = tmp_path / "letter.jpg"
+    letter.write_bytes(b"not a photo at all")
+    page = visit(server.url)
+    steps.start_job(page)
+    steps.describe_axle(page)
+    steps.on_to(page, "roll")
+    page.locator("input[type=file]").first.set_input_files(letter)
+    expect(page.get_by_role("alert").get_by_text("letter.jpg: is no image")).to_be_visible()
+    expect(page.locator('[class*="st-key-photo-"]')).to_have_count(0)
+    expect(steps.button(page, steps.NEXT["outline"])).to_be_disabled()
+
+
+def test_one_tap_moves_a_photo_to_the_other_side(
+    server: Server, visit: Callable[..., Page]
+) -> None:
+    page = visit(server.url, "phone")
+    steps.start_job(page)
+    steps.describe_axle(page)
+    steps.on_to(page, "roll")
+    card = steps.add_photo(page, "coast", steps.photo("alder_drive"))
+    card.get_by_role("button", name="This is the drive side").click()
+    moved = page.locator('[class*="st-key-photo-drive-"]')
+    expect(moved.locator(".reading")).to_be_visible()
+    expect(page.locator('[class*="st-key-photo-coast-"]')).to_have_count(0)
+    _agrees_with_the_truth(steps.reading(moved), "alder_drive")
