@@ -96,7 +96,7 @@ def _neighbours(teeth: list[int], count: int) -> list[int]:
 
 
 def _tiled(slots: list[SurfaceFields], layout: Layout) -> SurfaceFields:
-    def tile(name: str) -> NDArray[np.float16]:
+    def tile(name: str) -> Field:
         images = [getattr(s, name) for s in slots]
         lines = [
             np.concatenate(images[r * layout.columns : (r + 1) * layout.columns], axis=1)

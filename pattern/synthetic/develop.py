@@ -60,7 +60,7 @@ def _blurred(picture: Field, how: Development) -> Field:
         size = int(2 * np.ceil(how.defocus_px) + 1)
         y, x = np.mgrid[:size, :size] - size // 2
         disc = (np.hypot(x, y) <= how.defocus_px).astype(np.float32)
-        picture = cv2.filter2D(picture, -1, disc / disc.sum())
+        picture = np.asarray(cv2.filter2D(picture, -1, disc / disc.sum()), np.float32)
     if how.motion_px > 0.5:
         size = int(2 * np.ceil(how.motion_px / 2) + 3)
         kernel = np.zeros((size, size), np.float32)
@@ -70,7 +70,7 @@ def _blurred(picture: Field, how: Development) -> Field:
             kernel[
                 round(size // 2 + step * np.sin(angle)), round(size // 2 + step * np.cos(angle))
             ] += 1
-        picture = cv2.filter2D(picture, -1, kernel / kernel.sum())
+        picture = np.asarray(cv2.filter2D(picture, -1, kernel / kernel.sum()), np.float32)
     return picture
 
 

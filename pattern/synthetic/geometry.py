@@ -182,7 +182,7 @@ def ring_gear_mesh(
         [turn_about_axis(one.vertices, tooth_angle_rad(spec, int(t))) for t in teeth]
     )
     normals = np.concatenate(
-        [turn_about_axis(one.normals, tooth_angle_rad(spec, int(t))) for t in teeth]
+        [turn_about_axis(one.normals.astype(float), tooth_angle_rad(spec, int(t))) for t in teeth]
     )
     triangles = np.concatenate([one.triangles + t * count for t in teeth])
     blank = (len(body.triangles), 3, 2)

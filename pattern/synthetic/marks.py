@@ -1,19 +1,18 @@
 """Contact marks on a tooth side in tooth coordinates: their shapes, and the measures of their truth.
 
 A mark is a level field over (lengthwise, profile): above zero compound is squeezed away. Generic
-forms are given here; `field_of_mask` takes a mask computed by `pattern.gears`.
+forms are given here; `field_of_grid` takes a level computed by contact analysis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
-from scipy.ndimage import distance_transform_edt
 
 Floats = NDArray[np.float64]
 MarkKind = Literal["ellipse", "two_band", "diagonal", "faint"]
@@ -79,17 +78,10 @@ def level_field(
     return np.asarray(1.0 - distance)
 
 
-def field_of_mask(mask: NDArray[np.bool_], lengthwise: Floats, profile: Floats) -> Floats:
-    """Level at points of a (lengthwise, profile) mask on an even grid from 0 to 1, edges included.
-
-    The level is the distance from the mask's edge over the greatest distance inside it.
-    """
-    inside = distance_transform_edt(np.pad(mask, 1, mode="edge"))[1:-1, 1:-1]
-    outside = distance_transform_edt(~mask)
-    scale = max(float(inside.max()), 1.0)
-    level = np.where(mask, inside - 0.5, 0.5 - outside) / scale
-    axes = (np.linspace(0, 1, mask.shape[0]), np.linspace(0, 1, mask.shape[1]))
-    look_up = RegularGridInterpolator(axes, level, bounds_error=False, fill_value=None)
+def field_of_grid(level: Floats, lengthwise: Floats, profile: Floats) -> Floats:
+    """A computed level (lengthwise, profile), on an even grid from 0 to 1 with its ends, at points."""
+    axes = (np.linspace(0, 1, level.shape[0]), np.linspace(0, 1, level.shape[1]))
+    look_up = RegularGridInterpolator(axes, level, method="linear")
     at = np.stack([np.clip(lengthwise, 0, 1), np.clip(profile, 0, 1)], -1)
     return np.asarray(look_up(at))
 
@@ -122,8 +114,6 @@ def measure_mask(mask: NDArray[np.bool_], size_mm: tuple[float, float]) -> MarkM
 
 def jittered(mark: Mark, rng: np.random.Generator, drift: Sequence[float] = (0.0, 0.0)) -> Mark:
     """The same mark on another tooth: small scatter, plus a drift (lengthwise, profile)."""
-    from dataclasses import replace
-
     return replace(
         mark,
         lengthwise=mark.lengthwise + drift[0] + 0.008 * rng.standard_normal(),

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.records import SIDES, Side
-from pattern.synthetic.marks import Mark, field_of_mask, level_field
+from pattern.synthetic.marks import Mark, field_of_grid, level_field
 from pattern.synthetic.noise import Field, layered_noise, ramp, smooth_noise, streaks
 from pattern.synthetic.tooth_form import SECTION
 
@@ -53,10 +53,12 @@ class Brush:
 
 @dataclass(frozen=True, eq=False)
 class SideMark:
-    """One side's mark on one tooth: a generic form or a computed (lengthwise, profile) mask."""
+    """One side's mark on one tooth: a generic form, or a computed level (lengthwise, profile) that
+    `shift` moves toward the heel and the tip."""
 
     mark: Mark
-    mask: NDArray[np.bool_] | None = None
+    computed: NDArray[np.float64] | None = None
+    shift: tuple[float, float] = (0.0, 0.0)
 
     def level(
         self,
@@ -65,9 +67,9 @@ class SideMark:
         size_mm: tuple[float, float],
     ) -> NDArray[np.float64]:
         """Level at points, above 0 inside the mark."""
-        if self.mask is None:
+        if self.computed is None:
             return level_field(self.mark, lengthwise, profile, size_mm)
-        return field_of_mask(self.mask, lengthwise, profile)
+        return field_of_grid(self.computed, lengthwise - self.shift[0], profile - self.shift[1])
 
 
 @dataclass(frozen=True, eq=False)

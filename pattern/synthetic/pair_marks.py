@@ -1,22 +1,63 @@
-"""The marks that a pair of photos shows: both sides of one set after the same moves."""
+"""The marks that a pair of photos shows: both sides of one set after the same moves, computed."""
 
 from __future__ import annotations
 
-from pattern.records import Side
-from pattern.synthetic.marks import Mark
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.gears.blank import blank_from_axle
+from pattern.gears.easeoff import EaseOff
+from pattern.gears.evaluate import FILM_MM, evaluate
+from pattern.gears.kinematics import Moves as GearMoves
+from pattern.records import MM_PER_IN, SIDES, Axle, Side
 from pattern.synthetic.ring_spec import RingSpec
 from pattern.synthetic.scene import Moves
 
+START_BACKLASH_IN = 0.008
+"""Normal backlash of every set where it stands right: the middle of 0.006 to 0.010 in."""
 
-def pair_marks(spec: RingSpec, moves: Moves) -> dict[Side, Mark]:
-    """Drive and coast marks by the direction rules (common practice, no source), 0.02 of the tooth
-    per 0.001 in of pinion."""
-    deep, out = moves.pinion_move_in * 1000.0, moves.ring_move_in * 1000.0
-    sign = 1.0 if spec.is_uniform else -1.0
-    weak = 0.6 if spec.is_uniform else 1.0
-    drive = (0.46 + 0.030 * sign * deep + 0.018 * out, 0.52 - weak * 0.024 * deep + 0.008 * out)
-    coast = (0.48 - 0.028 * sign * deep - 0.004 * out, 0.50 - weak * 0.024 * deep + 0.008 * out)
-    return {
-        "drive": Mark(drive[0], drive[1], 0.52, 0.56, 6.0),
-        "coast": Mark(coast[0], coast[1], 0.50, 0.54, -5.0),
+
+@dataclass(frozen=True, eq=False)
+class PairMarks:
+    """`levels` (lengthwise, profile) per side from toe and root, 0 on the mark's edge, above inside;
+    the backlash after the moves, inches, normal to the tooth at the heel."""
+
+    levels: dict[Side, NDArray[np.float64]]
+    backlash_in: float
+
+
+def axle_of(spec: RingSpec) -> Axle:
+    """What a shop would write down about the drawn set."""
+    return Axle(
+        ring_teeth=spec.ring_teeth,
+        pinion_teeth=spec.pinion_teeth,
+        ring_diameter_in=spec.ring_diameter_in,
+        tooth_system=spec.tooth_system,
+        hand=spec.hand,
+        rotation="standard" if spec.hand == "right" else "reverse",
+    )
+
+
+def pair_marks(spec: RingSpec, moves: Moves) -> PairMarks:
+    """Contact analysis of the set at its moves: the level is one less the gap over the film.
+
+    Raises InvalidAxle and InvalidInput as `pattern.gears` does.
+    """
+    ease = {
+        "drive": EaseOff(moves.crowning_mm[0], moves.crowning_mm[1], 0.004, 0.47),
+        "coast": EaseOff(1.1 * moves.crowning_mm[0], 1.1 * moves.crowning_mm[1], -0.004, 0.47),
     }
+    marks = evaluate(
+        blank_from_axle(axle_of(spec)),
+        GearMoves(moves.pinion_move_in * MM_PER_IN, moves.ring_move_in * MM_PER_IN),
+        ease["drive"],
+        ease["coast"],
+        drawing_backlash_mm=START_BACKLASH_IN * MM_PER_IN,
+    )
+    levels = {
+        side: np.clip(1.0 - marks.side(side).gap_mm / FILM_MM, -4.0, 1.0).astype(np.float64)
+        for side in SIDES
+    }
+    return PairMarks(levels, float(marks.backlash_mm / MM_PER_IN))

@@ -37,7 +37,9 @@ def chosen_props(
     if scene.setting == "bench":
         floor = np.array([0.0, 0.0, back + 0.42 * radius])
         x, y = np.eye(3)[0], np.eye(3)[1]
-        parts.append(bench(floor, y, x, up, scene.background, 14 * radius, rng))
+        # A table where the gear fills the picture, a whole floor where it is far away.
+        size = (14 if scene.wish.tooth_px > 60 else 60) * radius
+        parts.append(bench(floor, y, x, up, scene.background, size, rng))
     elif scene.setting == "stand":
         wall = frame.middle + camera.forward * rng.uniform(1.5, 3.0) * radius
         parts.append(
@@ -49,8 +51,8 @@ def chosen_props(
         distance = float((frame.middle - camera.origin) @ camera.forward)
         before = min(0.55 * distance, 0.35 * radius + 12.0)
         half = (distance - before) * np.tan(np.radians(camera.fov_deg) / 2.0)
-        opening = float(rng.uniform(0.62, 0.86)) * half
-        aim = frame.middle + 0.25 * half * (
+        opening = float(rng.uniform(0.72, 0.98)) * half
+        aim = frame.middle + 0.15 * half * (
             rng.uniform(-1, 1) * camera.right + rng.uniform(-1, 1) * camera.up
         )
         parts.append(housing_opening(camera, aim, opening, before, scene.background, rng))

@@ -152,8 +152,14 @@ def rag(centre: Floats, across: Floats, along: Floats, up: Floats, size_mm: floa
     """A crumpled cloth."""
     steps = 64
     axis = np.linspace(-0.5, 0.5, steps + 1) * size_mm
-    folds = layered_noise((steps + 1, steps + 1), (4, 3), rng, 4) * 0.055 * size_mm
-    grid = centre + axis[:, None, None] * across + axis[None, :, None] * along
+    shape = (steps + 1, steps + 1)
+    folds = layered_noise(shape, (4, 3), rng, 4) * 0.075 * size_mm
+    pull = [layered_noise(shape, (3, 3), rng, 2) * 0.10 * size_mm for _ in range(2)]
+    grid = (
+        centre
+        + (axis[:, None] + pull[0])[..., None] * across
+        + (axis[None, :] + pull[1])[..., None] * along
+    )
     grid = grid + folds[..., None] * up
     tone = np.clip(1.0 + 0.2 * layered_noise((steps + 1, steps + 1), (6, 6), rng, 3), 0.3, 1.6)
     return _sheet_prop(grid, np.asarray(colour) * tone[..., None], 0.9, 0.0)

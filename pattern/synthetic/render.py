@@ -20,6 +20,7 @@ import time
 import zipfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -139,12 +140,8 @@ def render_scenes(
             scene = drawing.scene
             loaded = load(mi, drawing, options.spp)
             light = traced(mi, loaded, options.spp, scene.seed, options.denoise)
-            truth = photo_truth(
-                scene,
-                drawing.camera,
-                drawing.atlas.contact,
-                lambda points, at=loaded, seen=drawing.camera: hides(mi, at, seen, points),
-            )
+            hidden = partial(hides, mi, loaded, drawing.camera)
+            truth = photo_truth(scene, drawing.camera, drawing.atlas.contact, hidden)
             pictures.append(pool.submit(finished, scene, light, truth))
             left.remove(scene.name)
             spent = time.monotonic() - began

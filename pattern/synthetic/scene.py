@@ -33,12 +33,14 @@ Fault = Literal[
 
 @dataclass(frozen=True)
 class Moves:
-    """A pair's scenario: how far the set stands from right, inches; signs as in `pattern.records`."""
+    """A pair's scenario: how far the set stands from right, inches; signs as in `pattern.records`.
+
+    `crowning_mm` is the pair's relief at its ends lengthwise and at tip and root."""
 
     pinion_move_in: float = 0.0
     ring_move_in: float = 0.0
-    backlash_in: float | None = None
     story: str = ""
+    crowning_mm: tuple[float, float] = (0.03, 0.02)
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,8 @@ class Scene:
     """A photo to draw.
 
     `marks` are the same for all painted teeth but for scatter, and `drift` (lengthwise, profile)
-    once around the ring. `view_side` is what the photographer looks at: the declared side. `painted`
+    once around the ring. `computed` takes the marks from contact analysis instead: of the pair after
+    its moves, with `marks` giving only how bare they are wiped. `view_side` is what the photographer looks at: the declared side. `painted`
     teeth in a row are centred on the photographed one; `rolled` False leaves the compound whole.
     """
 

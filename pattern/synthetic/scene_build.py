@@ -16,9 +16,10 @@ from pattern.synthetic.atlas import CLOSE, USUAL, Painted, ToothAtlas, build_atl
 from pattern.synthetic.camera_view import Camera, choose_view, side_size_mm, tooth_frame
 from pattern.synthetic.geometry import ring_gear_mesh
 from pattern.synthetic.light import room, white_of
-from pattern.synthetic.marks import jittered
+from pattern.synthetic.marks import Mark, jittered
 from pattern.synthetic.noise import Field
 from pattern.synthetic.paint import SideMark
+from pattern.synthetic.pair_marks import pair_marks
 from pattern.synthetic.prop_choice import chosen_props
 from pattern.synthetic.props import Prop
 from pattern.synthetic.scene import Scene
@@ -82,15 +83,25 @@ def _painted(scene: Scene, middle: int, rng: np.random.Generator) -> Painted:
     count = scene.spec.ring_teeth
     first = middle - (scene.painted - 1) // 2
     marks: dict[int, dict[Side, SideMark]] = {}
+    levels = pair_marks(scene.spec, scene.computed).levels if scene.computed else {}
     for tooth in range(first, first + scene.painted):
         phase = 2 * np.pi * tooth / count
         drift = (scene.drift[0] * np.sin(phase), scene.drift[1] * np.sin(phase))
         marks[tooth % count] = {
-            side: SideMark(jittered(mark, rng, drift))
+            side: _mark_on_tooth(mark, levels.get(side), drift, rng)
             for side, mark in scene.marks.items()
             if scene.rolled
         }
     return Painted(scene.brush, marks, scene.smear)
+
+
+def _mark_on_tooth(
+    mark: Mark, level: Floats | None, drift: tuple[float, float], rng: np.random.Generator
+) -> SideMark:
+    if level is None:
+        return SideMark(jittered(mark, rng, drift))
+    scatter = 0.008 * rng.standard_normal(2)
+    return SideMark(mark, level, (drift[0] + scatter[0], drift[1] + scatter[1]))
 
 
 def _lamp(
@@ -246,7 +257,9 @@ def _prop_mesh(mi: Any, props: Prop) -> Any:
         "specular": 0.4,
     }
     bsdf = mi.load_dict({"type": "twosided", "inner": surface})
-    mesh = _mesh(mi, "props", props.points.reshape(-1, 3), props.normals.reshape(-1, 3), bsdf, None)
+    points = props.points.reshape(-1, 3).astype(np.float32)
+    normals = props.normals.reshape(-1, 3).astype(np.float32)
+    mesh = _mesh(mi, "props", points, normals, bsdf, None)
     colour = np.clip(props.colour, 0.0, 0.95).astype(np.float32)
     mesh.add_attribute("vertex_color", 3, colour.ravel())
     mesh.add_attribute("vertex_rough", 1, np.clip(props.rough, 0.1, 1).astype(np.float32).ravel())

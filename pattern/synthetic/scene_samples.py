@@ -15,7 +15,6 @@ from pattern.synthetic.develop import Development
 from pattern.synthetic.light import Light
 from pattern.synthetic.marks import Mark
 from pattern.synthetic.paint import Brush
-from pattern.synthetic.pair_marks import pair_marks
 from pattern.synthetic.ring_spec import RingSpec
 from pattern.synthetic.scene import Moves, Scene, Setting
 from pattern.synthetic.steel import Rgb
@@ -58,35 +57,37 @@ WOOD, CLOTH, PAPER, STEEL, GREY = (
 JOBS = (
     Job("larch", _spec("41/11", 8.5), Moves(story="right as it stands"), "yellow", "machined",
         Light("tubes", 4800, 0.30, 0.4, 11), background=WOOD),
-    Job("alder", _spec("39/11", 8.8), Moves(0.006, 0.0, story="pinion 0.006 in too deep"), "white",
+    Job("alder", _spec("39/11", 8.8), Moves(0.009, 0.0, story="pinion 0.009 in too deep"), "white",
         "phosphate", Light("flash", 5300, 0.12, 3.0, 12), "stand", GREY, ("pinion",)),
-    Job("rowan", _spec("37/9", 7.5), Moves(-0.006, 0.0, story="pinion 0.006 in too shallow"),
+    Job("rowan", _spec("37/9", 7.5), Moves(-0.010, 0.0, story="pinion 0.010 in too shallow"),
         "orange-red", "machined", Light("window", 6200, 0.35, 0.0, 13), background=PAPER,
         roll_deg=(60.0, 120.0)),
-    Job("hazel", _spec("43/12", 9.25), Moves(0.0, 0.008, story="ring gear 0.008 in too far out"),
+    Job("hazel", _spec("43/12", 9.25), Moves(0.0, 0.012, story="ring gear 0.012 in too far out"),
         "blue", "machined", Light("tubes", 4200, 0.25, 1.0, 14), "stand", (0.25, 0.24, 0.22),
         ("finger",)),
-    Job("maple", _spec("41/10", 9.5, hand="left"), Moves(0.004, -0.003, story="high pinion set, deep and tight"),
+    Job("maple", _spec("41/10", 9.5, hand="left"), Moves(0.006, -0.003, story="high pinion set, deep and tight"),
         "green", "oily", Light("side_lamp", 3400, 0.2, 3.0, 15), background=STEEL, tooth_px=470),
     Job("aspen", _spec("41/12", 8.0, "uniform", blade_groups=13),
-        Moves(0.006, 0.0, story="uniform depth, 0.006 in too deep"), "yellow", "phosphate",
+        Moves(0.010, 0.0, story="uniform depth, 0.010 in too deep"), "yellow", "phosphate",
         Light("tubes", 5200, 0.3, 0.8, 16), background=CLOTH, painted=5),
-    Job("cedar", _spec("43/14", 10.5), Moves(0.0, -0.006, story="ring gear 0.006 in too close"),
+    Job("cedar", _spec("43/14", 10.5), Moves(0.0, -0.008, story="ring gear 0.008 in too close"),
         "grey-white", "oily", Light("flash", 5000, 0.2, 2.2, 17), "housing", (0.06, 0.09, 0.16)),
     Job("birch", _spec("39/9", 9.75, "uniform", blade_groups=11), Moves(story="uniform depth, right as it stands"),
         "white", "machined", Light("tubes", 4000, 0.35, 0.3, 18), "stand", (0.10, 0.12, 0.10),
         roll_deg=(150.0, 210.0)),
-    Job("linden", _spec("41/11", 8.6, spiral_deg=36.0), Moves(-0.004, 0.004, story="shallow and loose"),
+    Job("linden", _spec("41/11", 8.6, spiral_deg=36.0), Moves(-0.006, 0.004, story="shallow and loose"),
         "orange-red", "phosphate", Light("window", 5600, 0.3, 1.2, 19), background=(0.45, 0.42, 0.36), painted=3,
         props=("rag",)),
-    Job("elm", _spec("37/12", 8.25), Moves(0.009, 0.002, story="far too deep"), "yellow", "oily",
+    Job("elm", _spec("37/12", 8.25), Moves(0.014, 0.002, story="far too deep"), "yellow", "oily",
         Light("side_lamp", 3000, 0.15, 3.5, 20), "stand", (0.05, 0.05, 0.05), roll_deg=(-110.0, -70.0)),
-    Job("willow", _spec("41/13", 7.75, hand="left"), Moves(-0.007, 0.0, story="high pinion set, too shallow"),
+    Job("willow", _spec("41/13", 7.75, hand="left"), Moves(-0.010, -0.004, story="high pinion set, shallow and close"),
         "blue", "oily", Light("flash", 5600, 0.25, 2.5, 21), "housing", (0.03, 0.03, 0.03)),
     Job("juniper", _spec("43/11", 9.0, spiral_deg=35.0), Moves(0.002, 0.001, story="close to right"),
         "green", "machined", Light("tubes", 5000, 0.4, 0.5, 22), background=PAPER, tooth_px=380,
         painted=5),
 )  # fmt: skip
+
+WIPED: dict[Side, Mark] = {"drive": Mark(), "coast": Mark(wiped=0.9)}
 
 BIG = "linden"
 """The job whose two photos are 12 megapixels, as a phone's main camera gives them."""
@@ -96,13 +97,12 @@ def sample_scenes() -> list[Scene]:
     """All samples: the jobs' pairs, then the photos to decline."""
     scenes = []
     for number, job in enumerate(JOBS):
-        marks = pair_marks(job.spec, job.moves)
         for side in SIDES:
-            scenes.append(_photo(job, side, marks, 1000 + 10 * number + SIDES.index(side)))
+            scenes.append(_photo(job, side, 1000 + 10 * number + SIDES.index(side)))
     return scenes + _bad_scenes()
 
 
-def _photo(job: Job, side: Side, marks: dict[Side, Mark], seed: int) -> Scene:
+def _photo(job: Job, side: Side, seed: int) -> Scene:
     rng = np.random.default_rng(seed)
     size = (4000, 3000) if job.name == BIG else SIZE_PX
     scale = size[0] / SIZE_PX[0]
@@ -111,7 +111,7 @@ def _photo(job: Job, side: Side, marks: dict[Side, Mark], seed: int) -> Scene:
         seed=seed,
         side=side,
         spec=job.spec,
-        marks=marks,
+        marks=WIPED,
         computed=job.moves,
         brush=Brush(
             job.colour, job.thickness_um, across=bool(rng.integers(2)), wet=rng.uniform(0.2, 0.7)
@@ -135,7 +135,7 @@ def _bad_scenes() -> list[Scene]:
     """Photos that must be declined, each a good photo with one thing wrong."""
     spec = _spec("41/11", 8.5)
     good = Scene(
-        name="", seed=0, side="drive", spec=spec, marks=pair_marks(spec, Moves()),
+        name="", seed=0, side="drive", spec=spec, marks=WIPED, computed=Moves(),
         light=Light("tubes", 4800, 0.3, 0.4, 31), background=WOOD, size_px=SIZE_PX,
         wish=ViewWish(420.0, 48.0, (28.0, 58.0), (-26.0, 26.0)),
     )  # fmt: skip

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pattern.records import SIDES, Side
 from pattern.synthetic.camera_view import Camera, picture_direction, side_size_mm, tooth_frame
 from pattern.synthetic.marks import measure_mask
+from pattern.synthetic.pair_marks import axle_of, pair_marks
 from pattern.synthetic.ring_spec import RingSpec
 from pattern.synthetic.scene import Scene
 from pattern.synthetic.tooth_form import Floats, flank_points
@@ -62,8 +63,27 @@ def photo_truth(
         "partly": [r for r in mine if r not in full and r["visible"] > 0.05],
         "other_side": [r for r in records[other] if r["visible"] >= 0.3],
         "pair": scene.pair,
+        **_set_data(scene),
         "camera": _camera_data(camera),
         "scene": asdict(scene),
+    }
+
+
+def _set_data(scene: Scene) -> dict[str, Any]:
+    """The set as a shop writes it down, how far it is from right, and its backlash."""
+    if scene.computed is None:
+        return {}
+    axle = axle_of(scene.spec)
+    backlash = pair_marks(scene.spec, scene.computed).backlash_in
+    names = ("ring_teeth", "pinion_teeth", "ring_diameter_in", "tooth_system", "hand", "rotation")
+    return {
+        "axle": {name: getattr(axle, name) for name in names},
+        "off_by": {
+            "pinion_move_in": scene.computed.pinion_move_in,
+            "ring_move_in": scene.computed.ring_move_in,
+        },
+        "story": scene.computed.story,
+        "backlash_in": round(backlash, 4),
     }
 
 
@@ -172,16 +192,15 @@ def _even(mask: NDArray[np.bool_]) -> NDArray[np.uint8]:
 
 
 def _mean(teeth: list[dict[str, Any]]) -> dict[str, Any]:
-    def mean(get: Callable[[dict[str, Any]], float]) -> float:
-        return round(float(np.mean([get(t) for t in teeth])), 4)
+    """The photo's numbers: plain means over its teeth."""
 
-    return {
-        **{
-            name: mean(lambda t, n=name: t[n])
-            for name in ("lengthwise", "profile", "tilt_deg", "area")
-        },
-        "extent": {
-            axis: [mean(lambda t, a=axis, k=k: t["extent"][a][k]) for k in (0, 1)]
-            for axis in ("lengthwise", "profile")
-        },
+    def mean(values: list[float]) -> float:
+        return round(float(np.mean(values)), 4)
+
+    names = ("lengthwise", "profile", "tilt_deg", "area")
+    numbers: dict[str, Any] = {name: mean([t[name] for t in teeth]) for name in names}
+    numbers["extent"] = {
+        axis: [mean([t["extent"][axis][k] for t in teeth]) for k in (0, 1)]
+        for axis in ("lengthwise", "profile")
     }
+    return numbers
