@@ -14,16 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.advice.estimate import Fit
-from pattern.advice.marks import backlash_thou, centres, cut
+from pattern.advice.marks import GOOD_ENOUGH, RIGHT, backlash_thou, centres, cut
 from pattern.advice.response import HALF
 from pattern.advice.shims import Reach
 
 Array = NDArray[np.float64]
-
-RIGHT = np.array([0.05, 0.06, 0.05, 0.06])
-"""A set is right with every row this near to the place it is meant for."""
-GOOD_ENOUGH = np.array([0.10, 0.12, 0.10, 0.12])
-"""A pattern this near is accepted."""
 
 _COARSE_THOU = 3.0
 _MOVE_SD_THOU = 0.5

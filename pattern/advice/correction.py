@@ -7,7 +7,7 @@ move most likely ends right (`choose`), is the pattern good enough already, whic
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ from pattern.advice.checks import (
     is_bound,
 )  # fmt: skip
 from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
+from pattern.advice.computed_response import computed_response
 from pattern.advice.estimate import Fit, Hypothesis, fit
 from pattern.advice.evidence import Evidence, gather
 from pattern.advice.outlook import expected
@@ -36,6 +37,7 @@ from pattern.setup.stacks import ShimKit
 
 _REJECT_CHANCE = 0.04
 _REJECT_ROLLS = 2
+_WORTH_REFINING = 0.08
 
 
 def correct(
@@ -74,15 +76,19 @@ def _systems(axle: Axle) -> tuple[System, ...]:
     return ("tapered", "uniform") if axle.tooth_system == "unknown" else (axle.tooth_system,)
 
 
-def _response(axle: Axle, system: System) -> Response:
-    return documented_response(axle, system)
+_SOURCES: tuple[tuple[Callable[[Axle, System], Response], float], ...] = (
+    (computed_response, 0.6),
+    (documented_response, 0.4),
+)
+"""Two accounts of how sets answer, with their weight before any roll; the rolls decide."""
 
 
 def _fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     systems = _systems(axle)
     return [
-        fit(evidence, _response(axle, system), Hypothesis(system, 1.0 / len(systems)))
+        fit(evidence, response(axle, system), Hypothesis(system, share / len(systems)))
         for system in systems
+        for response, share in _SOURCES
     ]
 
 
@@ -93,8 +99,9 @@ def _contradicted(
     if not fits_badly(best):
         return None
     tried = [
-        fit(evidence, _response(axle, best.hypothesis.system), other)
+        fit(evidence, response(axle, best.hypothesis.system), other)
         for other in flips(rolls, best.hypothesis)
+        for response, _ in _SOURCES
     ]
     flipped = min(tried, key=lambda f: f.misfit, default=None)
     if flipped is not None and flip_explains(best, flipped):
@@ -110,7 +117,8 @@ def _decide(job: _Job) -> Advice:
     accept = now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None
     seen = Findings(axle, job.rolls, job.evidence, belief, shares, limits, now, best)
     if accept:
-        return _advice("accept", job, seen, None)
+        finer = best.chance_right > now.chance_right + _WORTH_REFINING
+        return _advice("accept", job, seen, best if finer else None)
     if best.chance_good < _REJECT_CHANCE and len(job.rolls) >= _REJECT_ROLLS and _sure(belief):
         return _advice("reject", job, seen, None)
     if best.pinion_thou == 0 and best.ring_thou == 0:
@@ -151,7 +159,7 @@ def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Adv
         right_shim_in=shims.right_in if move is not None else None,
         shim_stack=shims.stack,
         expected=expected(seen.belief, move),
-        chance=seen.now.chance_good if verdict != "adjust" else seen.best.chance_good,
+        chance=seen.best.chance_good if verdict == "adjust" else seen.now.chance_good,
         reasons=explain(verdict, seen) + shims.words,
         cautions=CAUTIONS,
         version=__version__,

@@ -14,6 +14,11 @@ from pattern.advice.response import BACKLASH, BEND, DIRECTION, GAIN, HALF, HOUSI
 
 Array = NDArray[np.float64]
 
+RIGHT = np.array([0.05, 0.06, 0.05, 0.06])
+"""A set is right with every row this near to the place it is meant for."""
+GOOD_ENOUGH = np.array([0.10, 0.12, 0.10, 0.12])
+"""A pattern this near is accepted."""
+
 EXTENT_SHARE = 0.85
 """5 to 95 % extent over the full extent of a mark between a rectangle (0.90) and an ellipse (0.81)."""
 

@@ -1,0 +1,210 @@
+"""Roll, advise, move, until the truth is right: how many rolls does a controller need?
+
+    python -m pattern.synthetic.closed_loop [--sets 200] [--make linear|contact|both] [--quick]
+
+Prints the table of the README: mean rolls (the last one included), 90th percentile, sets not done in
+ten rolls, wrong first pinion moves, pinion shim changes, and whether the stated spread holds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pattern.records import Axle, Roll
+from pattern.synthetic.controllers import Controller, fixed_steps, follow_advice, knows_the_set
+from pattern.synthetic.drawn_sets import (
+    GOOD_ENOUGH,
+    DrawnSet,
+    LinearSet,
+    Noise,
+    System,
+    can_be_right,
+    is_right,
+    rolled,
+)  # fmt: skip
+
+MOST_ROLLS = 10
+LARGEST_ERROR_THOU = 15.0
+_WRONG_WAY_ABOVE_THOU = 4.0
+
+Maker = Callable[[System, np.random.Generator], DrawnSet]
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """One row of the table: which sets, what the shop tells and sees."""
+
+    name: str
+    systems: tuple[System, ...]
+    told: bool = True
+    noise: Noise = field(default_factory=Noise)
+    sides: tuple[bool, bool] = (True, True)
+
+
+SCENARIOS = (
+    Scenario("tapered", ("tapered",)),
+    Scenario("uniform", ("uniform",)),
+    Scenario("half and half, not told", ("tapered", "uniform"), told=False),
+    Scenario("coast not read", ("tapered",), sides=(True, False)),
+    Scenario("drive not read", ("tapered",), sides=(False, True)),
+    Scenario("noise doubled", ("tapered",), noise=Noise().doubled()),
+)
+
+
+@dataclass
+class Run:
+    """One job from the first roll to the last."""
+
+    rolls: int
+    done: bool
+    pinion_changes: int = 0
+    wrong_first: bool = False
+    accepted_after: int | None = None
+    accepted_good: bool | None = None
+    verdicts: list[str] = field(default_factory=list)
+    inside_two_sd: list[bool] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
+
+
+def drawn_job(
+    maker: Maker, scenario: Scenario, index: int, seed: int = 2024
+) -> tuple[DrawnSet, tuple[float, float], np.random.Generator]:
+    """Set number `index` of a scenario and its initial errors; the same for every controller."""
+    system = scenario.systems[index % len(scenario.systems)]
+    rng = np.random.default_rng([seed, index, len(scenario.systems)])
+    while True:
+        drawn = maker(system, rng)
+        if not can_be_right(drawn):
+            continue
+        at = rng.uniform(-LARGEST_ERROR_THOU, LARGEST_ERROR_THOU, 2)
+        centres, backlash = drawn.survey(at[:1], at[1:])
+        # a bound set cannot be rolled, and a mark must show
+        if backlash[0] > 0.5 and np.isfinite(centres).all():
+            return drawn, (float(at[0]), float(at[1])), rng
+
+
+def run_job(
+    maker: Maker,
+    scenario: Scenario,
+    controller: Controller,
+    index: int,
+    *,
+    until_accept: bool = False,
+) -> Run:
+    """One job; it ends when the truth is right, or at the controller's own accept."""
+    drawn, at, rng = drawn_job(maker, scenario, index)
+    axle = Axle(
+        41, 11, 8.5, tooth_system=drawn.system if scenario.told else "unknown",
+        depth_shim="pinion_head", backlash_min_in=0.006, backlash_max_in=0.010,
+    )  # fmt: skip
+    rolls: list[Roll] = []
+    run = Run(MOST_ROLLS + 1, False)
+    moved: tuple[float, float] | None = None
+    for count in range(1, MOST_ROLLS + 1):
+        rolls.append(rolled(drawn, at, moved, scenario.noise, rng, scenario.sides))
+        if not until_accept and is_right(drawn, at):
+            run.rolls, run.done = count, True
+            return run
+        start = time.perf_counter()
+        decision = controller(axle, rolls, drawn)
+        run.seconds.append(time.perf_counter() - start)
+        advice = decision.advice
+        if advice is not None:
+            run.verdicts.append(advice.verdict)
+            if advice.verdict == "accept" and until_accept:
+                run.rolls, run.done = count, True
+                run.accepted_good = is_right(drawn, at, GOOD_ENOUGH)
+                return run
+            if advice.pinion_move_in is not None and advice.pinion_move_sd_in is not None:
+                left = at[0] + decision.pinion_thou
+                run.inside_two_sd.append(abs(left) <= 2000.0 * advice.pinion_move_sd_in)
+        moved = (decision.pinion_thou, decision.ring_thou)
+        if count == 1 and abs(at[0]) > _WRONG_WAY_ABOVE_THOU and moved[0] * at[0] > 0:
+            run.wrong_first = True
+        run.pinion_changes += moved[0] != 0
+        at = _moved(at, moved, scenario.noise, rng)
+    return run
+
+
+def _moved(
+    at: tuple[float, float], move: tuple[float, float], noise: Noise, rng: np.random.Generator
+) -> tuple[float, float]:
+    error = noise.move_thou * rng.standard_normal(2)
+    made = [m + (e if m else 0.0) for m, e in zip(move, error, strict=True)]
+    return at[0] + made[0], at[1] + made[1]
+
+
+def row(name: str, runs: Sequence[Run]) -> str:
+    """One line of the table."""
+    rolls = np.array([run.rolls for run in runs])
+    inside = [ok for run in runs for ok in run.inside_two_sd]
+    seconds = [s for run in runs for s in run.seconds]
+    held = f"{np.mean(inside):.0%}" if inside else "-"
+    stopped = sum(v in ("reject", "undecided") for run in runs for v in run.verdicts)
+    return (
+        f"| {name} | {rolls.mean():.2f} | {np.quantile(rolls, 0.9, method='higher'):.0f} | "
+        f"{sum(not run.done for run in runs)} | {sum(run.wrong_first for run in runs)} | "
+        f"{np.mean([run.pinion_changes for run in runs]):.2f} | {held} | {stopped} | "
+        f"{1000 * np.mean(seconds):.0f} |"
+    )
+
+
+HEAD = (
+    "| sets, controller | mean rolls | 90th percentile | not done in 10 | wrong first pinion move | "
+    "pinion changes a set | 2-sd interval holds | reject or undecided | ms an advice |\n"
+    "|---|---|---|---|---|---|---|---|---|"
+)
+
+
+def accept_line(runs: Sequence[Run]) -> str:
+    """How jobs stopped by the tool's own accept ended."""
+    ended = [run for run in runs if run.accepted_good is not None]
+    outside = sum(run.accepted_good is False for run in ended)
+    return (
+        f"accepted {len(ended)} of {len(runs)} after {np.mean([r.rolls for r in ended]):.2f} rolls; "
+        f"truly outside 0.10/0.12 or the limits: {outside} ({outside / max(len(ended), 1):.1%})"
+    )
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description="How many rolls until the truth is right.")
+    parser.add_argument("--sets", type=int, default=200)
+    parser.add_argument("--make", choices=("linear", "contact", "both"), default="linear")
+    parser.add_argument("--scenario", action="append", help="only scenarios whose name has this")
+    parser.add_argument("--ours", action="store_true", help="only the advice, not the other two")
+    chosen = parser.parse_args(arguments)
+    for make in ("linear", "contact") if chosen.make == "both" else (chosen.make,):
+        print(f"\n{chosen.sets} sets of the {make} make\n\n{HEAD}", flush=True)
+        for scenario in SCENARIOS:
+            if chosen.scenario and not any(part in scenario.name for part in chosen.scenario):
+                continue
+            _print_scenario(_maker(make), scenario, chosen.sets, chosen.ours)
+
+
+def _print_scenario(maker: Maker, scenario: Scenario, sets: int, only_ours: bool) -> None:
+    controllers: tuple[tuple[str, Controller], ...] = (
+        ("fixed steps", fixed_steps), ("knows the set", knows_the_set), ("advice", follow_advice)
+    )  # fmt: skip
+    for name, controller in controllers[2:] if only_ours else controllers:
+        runs = [run_job(maker, scenario, controller, i) for i in range(sets)]
+        print(row(f"{scenario.name}, {name}", runs), flush=True)
+    runs = [run_job(maker, scenario, follow_advice, i, until_accept=True) for i in range(sets)]
+    print(f"  {scenario.name}: {accept_line(runs)}", flush=True)
+
+
+def _maker(make: str) -> Maker:
+    if make == "linear":
+        return LinearSet
+    from pattern.synthetic.contact_sets import ContactSet
+
+    return ContactSet
+
+
+if __name__ == "__main__":
+    main()
