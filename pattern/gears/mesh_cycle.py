@@ -27,7 +27,7 @@ class MeshCycle:
     `rolls` (rolls,) in rad from 0 to one pitch of the ring gear; `level` (draws, rolls) is the
     smallest angular gap of all tooth pairs in rad of the pinion: the motion error with the sign that
     a lagging pinion is negative is −`level`, its mean left out. `path` (draws, rolls, 2) is the
-    lengthwise and profile place that carries, to the lattice's step lengthwise.
+    lengthwise and profile place that carries.
     """
 
     rolls: Array
@@ -107,10 +107,8 @@ def _lowest(lattice: Lattice, near: Approach, part: slice, at: Array) -> tuple[A
     columns, profile, free = _refine_profile(
         lattice.shape, gap, roll, edge, near.curvature, place, best, lowest, off
     )
-    carrying = columns.argmin(axis=2)
-    height = np.take_along_axis(profile, carrying[..., None], axis=2)[..., 0]
-    path = np.stack([lattice.lengthwise[carrying], height / (m - 1)], axis=-1)
-    return _refine_along(columns, free, carrying), path
+    level, along, height = _refine_along(columns, profile, free)
+    return level, np.stack([along / (n - 1), height / (m - 1)], axis=-1)
 
 
 def _refine_profile(
@@ -158,20 +156,32 @@ def _refine_profile(
     return np.where(metal, refined, lowest), place_up, metal & (step > low) & (step < high)
 
 
-def _refine_along(columns: Array, free: NDArray[np.bool_], best: NDArray[np.intp]) -> Array:
-    """Parabola through the best lengthwise column and its neighbours."""
-    last = columns.shape[2] - 1
-    inner = np.clip(best, 1, last - 1)
+def _refine_along(
+    columns: Array, profile: Array, free: NDArray[np.bool_]
+) -> tuple[Array, Array, Array]:
+    """Parabola through the best lengthwise column and its neighbours.
 
+    Returns the minimum and its place along and up the tooth in lattice steps.
+    """
+    best = columns.argmin(axis=2)
+    inner = np.clip(best, 1, columns.shape[2] - 2)
     near = np.stack([inner - 1, inner, inner + 1], axis=-1)
     left, middle, right = np.moveaxis(np.take_along_axis(columns, near, axis=2), -1, 0)
     clear = np.take_along_axis(free, near, axis=2).all(axis=2)
     bend = left - 2 * middle + right
-    lowest = np.take_along_axis(columns, best[..., None], axis=2)[..., 0]
     with np.errstate(divide="ignore", invalid="ignore"):
-        drop = np.where(bend > 0, (left - right) ** 2 / (8 * bend), 0.0)
-    valid = clear & (best == inner) & (np.abs(left - right) <= 2 * bend)
-    return np.where(valid, middle - drop, lowest)
+        shift = np.where(bend > 0, (left - right) / (2 * bend), 0.0)
+    valid = clear & (best == inner) & (np.abs(shift) <= 1)
+    shift = np.where(valid, shift, 0.0)
+    lowest = np.take_along_axis(columns, best[..., None], axis=2)[..., 0]
+    low, here, high = np.moveaxis(np.take_along_axis(profile, near, axis=2), -1, 0)
+    at_best = np.take_along_axis(profile, best[..., None], axis=2)[..., 0]
+    height = here + 0.5 * (high - low) * shift + 0.5 * (low - 2 * here + high) * shift**2
+    return (
+        np.where(valid, middle - 0.25 * (left - right) * shift, lowest),
+        best + shift,
+        np.where(valid, height, at_best),
+    )
 
 
 def marking_gap_mm(

@@ -89,5 +89,7 @@ def lowest(values: np.ndarray, *others: np.ndarray) -> tuple[np.ndarray, ...]:
     found = [np.where(inside, middle - 0.25 * (left - right) * shift, np.nan)]
     for other in others:
         a, b, c = (other[best + k, column] for k in (-1, 0, 1))
-        found.append(np.where(inside, b + 0.5 * (c - a) * shift + 0.5 * (a - 2 * b + c) * shift**2, np.nan))
+        found.append(
+            np.where(inside, b + 0.5 * (c - a) * shift + 0.5 * (a - 2 * b + c) * shift**2, np.nan)
+        )
     return tuple(found)

@@ -10,7 +10,13 @@ UNIFORM = Axle(41, 11, 8.5, tooth_system="uniform")
 BEVEL = Axle(45, 11, 8.5, offset_in=0.0, tooth_system="tapered")
 LOW_RATIO = Axle(43, 14, 8.8, tooth_system="tapered")
 TRUCK = Axle(37, 9, 9.75, offset_in=1.125, tooth_system="uniform")
-ALL = {"tapered": TAPERED, "uniform": UNIFORM, "bevel": BEVEL, "low ratio": LOW_RATIO, "truck": TRUCK}
+ALL = {
+    "tapered": TAPERED,
+    "uniform": UNIFORM,
+    "bevel": BEVEL,
+    "low ratio": LOW_RATIO,
+    "truck": TRUCK,
+}
 
 
 def blank(name: str) -> Blank:

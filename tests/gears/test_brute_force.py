@@ -45,7 +45,9 @@ def test_the_conjugate_pinion_is_the_one_that_just_clears_every_ring_gear_positi
     _, _, _, _, sign, solved, (cleared, at_u, at_v), (u, v) = case
     known = np.isfinite(cleared)
     assert known.mean() > 0.95
-    assert cleared[known] == pytest.approx(sign * solved.angle.ravel()[known], abs=2e-6)  # 0.04 µm: the parabola through three rolls
+    assert cleared[known] == pytest.approx(
+        sign * solved.angle.ravel()[known], abs=2e-6
+    )  # 0.04 µm: the parabola through three rolls
     # at the touching roll, brute force crosses the flank where the equation of meshing says
     assert at_u[known] == pytest.approx(u[known], abs=2e-3)
     assert at_v[known] == pytest.approx(v[known], abs=2e-3)
@@ -101,7 +103,9 @@ def test_level_and_marks_under_moves_agree_with_brute_force(case):
 def _normal_arm(solved, places):
     """Lever of the normal from brute-force angles alone: 1/√(Θ_x² + Θ_r² + 1/r²)."""
     shape = tuple(places)
-    axial, radius, angle = (np.asarray(a).reshape(shape) for a in (solved.axial, solved.radius, solved.angle))
+    axial, radius, angle = (
+        np.asarray(a).reshape(shape) for a in (solved.axial, solved.radius, solved.angle)
+    )
     au, av = np.gradient(axial)
     ru, rv = np.gradient(radius)
     tu, tv = np.gradient(angle)
