@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pattern.advice.correction import correct
-from pattern.contact.patch import find_contact
+from pattern.contact.patch import find_contacts
 from pattern.gears.predict import predict
 from pattern.jobs import RollKind
 from pattern.photo.decode import load_photo
@@ -57,7 +57,7 @@ def read_photo(
     else:
         found = find_teeth(photo, side, hand, settings, toe=toe)
     faults = check_photo(photo, found.regions, settings) + found.flags
-    patches = [find_contact(photo, tooth, found, settings) for tooth in found.teeth]
+    patches = find_contacts(photo, found, settings)
     teeth = [measure_tooth(t, p, settings) for t, p in zip(found.teeth, patches, strict=True)]
     return combine_teeth(photo, side, hand, found, teeth, patches, faults, settings)
 

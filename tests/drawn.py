@@ -7,7 +7,9 @@ and coast moves it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -42,6 +44,9 @@ class Mark:
         c, s = np.cos(self.turn), np.sin(self.turn)
         u, v = c * x + s * y, -s * x + c * y
         return np.asarray((u / self.half_length) ** 2 + (v / self.half_width) ** 2 <= 1.0)
+
+
+MARK = Mark()
 
 
 @dataclass(frozen=True)
@@ -101,17 +106,18 @@ def camera(
     return turned, position, at
 
 
+@lru_cache(maxsize=24)
 def drawn_gear(
     side: Side = "drive",
     hand: Hand = "right",
     *,
-    size: tuple[int, int] = (800, 600),
-    tooth_px: float = 330.0,
+    size: tuple[int, int] = (640, 480),
+    tooth_px: float = 270.0,
     tilt_deg: tuple[float, float] = (8.0, 30.0),
     roll_deg: float = 0.0,
     colour: tuple[int, int, int] = YELLOW,
     steel: float = 105.0,
-    mark: Mark | None = Mark(),
+    mark: Mark | None = MARK,
     painted: bool = True,
     teeth: tuple[int, ...] = (-1, 0, 1),
     spec: RingSpec | None = None,
@@ -141,7 +147,7 @@ def drawn_gear(
     steps_l, steps_p = int(1.7 * tooth_px), int(0.45 * tooth_px)
     grid_l, grid_p = np.meshgrid(np.linspace(0, 1, steps_l), np.linspace(0, 1, steps_p))
     pieces: list[tuple[Floats, Floats, Floats, Floats, Floats, int]] = []
-    for tooth in range(-3, 4):
+    for tooth in range(-2, 3):
         flank = flank_points(spec, side, grid_l, grid_p, tooth)
         back = flank_points(spec, other, grid_l, grid_p, tooth)
         top = flank[-1:] + np.linspace(0, 1, 60)[:, None, None] * (back[-1:] - flank[-1:])
@@ -199,7 +205,8 @@ def _colours(
 
 def _assemble(
     rng: np.random.Generator, pieces: list[tuple[Floats, Floats, Floats, Floats, Floats, int]],
-    spec: RingSpec, side: Side, hand: Hand, size: tuple[int, int], project: object,
+    spec: RingSpec, side: Side, hand: Hand, size: tuple[int, int],
+    project: Callable[[Floats], tuple[Floats, Floats]],
     teeth: tuple[int, ...], mark: Mark | None, painted: bool, noise: float, blur_px: float,
     gain: float, background: float,
 ) -> Drawn:  # fmt: skip
@@ -230,7 +237,7 @@ def _assemble(
 
     def edge(profile: float, tooth: int) -> Floats:
         points = flank_points(spec, side, share, np.full(33, profile), tooth)
-        return project(points)[0]  # type: ignore[operator,no-any-return]
+        return project(points)[0]
 
     def shaped(values: NDArray[np.bool_]) -> NDArray[np.bool_]:
         return values.reshape(height, width)

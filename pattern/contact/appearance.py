@@ -36,15 +36,8 @@ def plane_basis(rows: int, columns: int) -> Floats:
     return np.asarray(np.linalg.qr(basis)[0])
 
 
-def whitened(features: Floats, basis: Floats, weights: Floats) -> Floats:
-    """(cells, d) features without trend, decorrelated to unit variance.
-
-    `weights` (cells,) are 0 for cells that do not count. A floor on each variance keeps grain from
-    being stretched to look like a difference.
-    """
-    counted = features * weights[:, None]
-    plain = counted - basis @ (basis.T @ counted)
-    scatter = plain.T @ plain / max(weights.sum(), 1.0)
-    values, vectors = np.linalg.eigh(scatter)
-    floor = np.maximum(values, 1.0)
-    return np.asarray(plain @ (vectors / np.sqrt(floor)))
+def without_trend(features: Floats, basis: Floats, weights: Floats) -> Floats:
+    """(cells, d) features less their linear trend; cells of weight 0 become 0."""
+    counted = basis * weights[:, None]
+    trend = np.linalg.lstsq(counted, features * weights[:, None], rcond=None)[0]
+    return np.asarray((features - basis @ trend) * weights[:, None])

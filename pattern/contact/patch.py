@@ -1,4 +1,4 @@
-"""Find the contact patch on one tooth side."""
+"""Find the contact patch on every tooth side of a photo."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import main_pieces, rim_bands, rim_step
 from pattern.contact.seen import SeenTooth, seen_on_tooth
-from pattern.contact.separate import Separation, separate
+from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
-from pattern.records import ContactPatch, Photo, ToothSide
+from pattern.records import ContactPatch, Photo
 from pattern.settings import Settings
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.rectify import COLUMNS, ROWS, FlatTooth, lay_flat
@@ -23,38 +23,45 @@ Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
 
 
-def find_contact(
-    photo: Photo, tooth: ToothSide, found: FoundTeeth, settings: Settings
-) -> ContactPatch:
-    """Where compound was wiped away on one tooth side, on the laid-out tooth.
+def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[ContactPatch]:
+    """Where compound was wiped away on each tooth side, on the laid-out teeth.
 
-    The patch is the compact part whose colour and texture differ from the compound around it; what
-    the network saw, if it was asked, says where to look and which part of the side is visible. A
-    patch without a rim in colour is no patch: then `contact` is all zero.
+    The patch is the compact part whose colour and texture differ from the compound around it, judged
+    on all teeth of the photo together; what the network saw, if it was asked, says where to look and
+    which part of a side is visible. A patch without a rim in colour is no patch: then its `contact`
+    is all zero.
     """
-    surface = ToothSurface.of(tooth)
-    flat = lay_flat(photo.pixels, surface)
-    seen = seen_on_tooth(found.fields, surface, flat)
-    inside = flat.inside & seen.visible
+    surfaces = [ToothSurface.of(tooth) for tooth in found.teeth]
+    flats = [lay_flat(photo.pixels, surface) for surface in surfaces]
+    seen = [seen_on_tooth(found.fields, s, f) for s, f in zip(surfaces, flats, strict=True)]
+    looks = [
+        Look(look_of(flat.rgb), flat.inside & s.visible, s.contact)
+        for flat, s in zip(flats, seen, strict=True)
+    ]
+    parts = zip(surfaces, flats, seen, looks, separate(looks), strict=True)
+    return [_patch(*part) for part in parts]
+
+
+def _patch(
+    surface: ToothSurface, flat: FlatTooth, seen: SeenTooth, look: Look, result: Separation
+) -> ContactPatch:
+    inside = look.inside
     lab = to_lab(np.asarray(cv2.GaussianBlur(flat.rgb, (0, 0), 1.0), np.float32))
-    result = separate(look_of(flat.rgb), inside, seen.contact)
     mask = main_pieces(result.contact, result.core, inside)
     step, share = rim_step(lab, mask, inside)
-    flags = _flags(flat, mask, inside)
     contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
     if not _is_patch(mask, inside, step, share, seen):
         contact = np.zeros_like(contact)
         mask = np.zeros_like(mask)
-    compound = np.where(inside, 1.0 - result.contact, 0.0)
     return ContactPatch(
         contact=contact.astype(np.float32),
-        compound=compound.astype(np.float32),
+        compound=np.where(inside, 1.0 - result.contact, 0.0).astype(np.float32),
         boundary_px=_boundary(mask, surface),
         edge_sd=_edge_sd(result, mask, inside),
         compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
         rim_step=step,
         rim_share=share,
-        flags=flags,
+        flags=_flags(flat, mask, inside),
     )
 
 

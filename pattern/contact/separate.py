@@ -1,97 +1,155 @@
-"""Separate the contact patch from the compound around it by how the two look."""
+"""Separate the contact patch from the compound around it by how the two look, on all teeth at once."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.contact.appearance import plane_basis, whitened
+from pattern.contact.appearance import plane_basis, without_trend
 from pattern.contact.templates import COLUMNS, ROWS, mark_templates
 
 Floats = NDArray[np.float64]
 _SMOOTH = (3.0, 2.0)
+_ROUNDS = 5
+_COMMON = 0.5
+"""How much a tooth's two mean looks lean on those of all teeth."""
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One tooth side to separate: `features` (rows, columns, d), `inside` (rows, columns) the cells
+    that count, and `prior`, a probability of contact per cell from elsewhere, or None."""
+
+    features: Floats
+    inside: NDArray[np.bool_]
+    prior: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Separation:
-    """`contact` (rows, columns) probability 0 to 1; `explained` is the share of the mask's variance
-    that the look explains, 0 to 1; `contrast` the difference inside to outside in units of the
-    spread within; `score` Fisher's score of each cell; `core` the patch it was grown from."""
+    """`contact` (rows, columns) probability 0 to 1; `contrast` the difference of the patch's look to
+    the rest in units of the spread within; `core` the patch it was grown from."""
 
     contact: Floats
-    explained: float
     contrast: float
-    score: Floats
     core: Floats
 
 
-def separate(
-    features: Floats, inside: NDArray[np.bool_], prior: Floats | None = None
-) -> Separation:
-    """Find the compact patch whose look differs most from the rest of the tooth side.
+def separate(looks: Sequence[Look]) -> list[Separation]:
+    """Find on each tooth the compact patch whose look differs most from the rest of the side.
 
-    `features` is (rows, columns, d); cells where `inside` is False do not count. `prior` is a
-    probability of contact per cell from elsewhere, used as the start instead of the templates. The
-    measure is the R² of a linear regression of the patch's mask on the features, both without
-    linear trend: a lamp that lights one end of the tooth does not make a patch.
+    The teeth of a photo carry the same compound, the same steel and much the same mark, so the
+    direction in which the look changes, and roughly where, come from all of them together: a shadow
+    or a drip on one tooth is not repeated on the next. The start is the ellipse with the greatest
+    common difference, or the priors; then Fisher's linear discriminant and the patch are found in
+    turn. Linear trends are taken off first: a lamp that lights one end makes no patch.
     """
-    rows, columns, depth = features.shape
-    weights = inside.astype(float)
-    start = prior if prior is not None else _best_template(features, weights)
-    weights_flat = weights.ravel()
-    white = whitened(features.reshape(-1, depth), plane_basis(rows, columns), weights_flat)
-    white_map = white.reshape(rows, columns, depth)
-    mask = start
-    contrast = explained = 0.0
-    score = np.zeros((rows, columns))
-    for _ in range(6):
-        score, explained, contrast = _discriminant(white_map, mask, weights)
-        mask = _regular(score, weights, near=start)
-    return Separation(mask * weights, explained, contrast, score, start)
+    if not looks:
+        return []
+    rows, columns, depth = looks[0].features.shape
+    weights = [look.inside.astype(float) for look in looks]
+    plain = [
+        without_trend(look.features.reshape(-1, depth), plane_basis(rows, columns), w.ravel())
+        for look, w in zip(looks, weights, strict=True)
+    ]
+    whitener = _whitener(plain, weights)
+    white = [(p @ whitener).reshape(rows, columns, depth) for p in plain]
+    cores = _cores(looks, white, weights)
+    masks = cores
+    contrast = 0.0
+    for _ in range(_ROUNDS):
+        scores, contrast = _discriminant(white, masks, weights)
+        masks = [
+            _regular(score, w, core) for score, w, core in zip(scores, weights, cores, strict=True)
+        ]
+    return [
+        Separation(mask * w, contrast, core)
+        for mask, w, core in zip(masks, weights, cores, strict=True)
+    ]
 
 
-def _best_template(features: Floats, weights: Floats) -> Floats:
-    """The ellipse that the look explains best, (rows, columns) 0 or 1."""
-    rows, columns, depth = features.shape
+def _whitener(plain: list[Floats], weights: list[Floats]) -> Floats:
+    """(d, d) matrix that decorrelates the pooled features to unit variance.
+
+    A floor on each variance keeps grain from being stretched to look like a difference.
+    """
+    total = max(float(sum(w.sum() for w in weights)), 1.0)
+    scatter = sum((p.T @ p for p in plain), np.zeros((plain[0].shape[1],) * 2)) / total
+    values, vectors = np.linalg.eigh(scatter)
+    return np.asarray(vectors / np.sqrt(np.maximum(values, 1.0)))
+
+
+def _cores(looks: Sequence[Look], white: list[Floats], weights: list[Floats]) -> list[Floats]:
+    """The patch each tooth starts from, (rows, columns) 0 to 1."""
+    if all(look.prior is not None for look in looks):
+        return [np.asarray(look.prior) for look in looks]
+    rows, columns = weights[0].shape
     size = (COLUMNS, ROWS)
-    small: Floats = np.asarray(cv2.resize(features, size, interpolation=cv2.INTER_AREA), float)
-    counted = np.asarray(cv2.resize(weights, size, interpolation=cv2.INTER_AREA), float).ravel()
     plain, level = mark_templates()
-    white = whitened(small.reshape(-1, depth), plane_basis(ROWS, COLUMNS), counted)
-    projected = level @ white.astype(np.float32)
-    explained = (projected**2).sum(axis=1) / max(counted.sum(), 1.0)
-    best = plain[int(np.argmax(explained))].reshape(ROWS, COLUMNS)
-    return np.asarray(cv2.resize(best.astype(np.float64), (columns, rows)))
+    projected = []
+    for map_, weight in zip(white, weights, strict=True):
+        small = cv2.resize(map_ * weight[..., None], size, interpolation=cv2.INTER_AREA)
+        cells = small.reshape(-1, map_.shape[2]).astype(np.float32)
+        projected.append(level @ cells / np.sqrt(max(float((cells**2).sum()), 1e-6)))
+    common = np.mean(projected, axis=0)
+    direction = common[int((common**2).sum(axis=1).argmax())]
+    direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
+    together = common @ direction
+    cores = []
+    for own in projected:
+        best = plain[int((0.5 * (own @ direction) + together).argmax())].reshape(ROWS, COLUMNS)
+        cores.append(np.asarray(cv2.resize(best.astype(np.float64), (columns, rows)), float))
+    return cores
 
 
-def _discriminant(white: Floats, mask: Floats, weights: Floats) -> tuple[Floats, float, float]:
-    """Fisher's score of each cell, 0 half way between the two means, and how well it separates."""
-    soft_in, soft_out = mask * weights, (1.0 - mask) * weights
-    n_in, n_out = soft_in.sum() + 1e-9, soft_out.sum() + 1e-9
-    mean_in = (white * soft_in[..., None]).sum(axis=(0, 1)) / n_in
-    mean_out = (white * soft_out[..., None]).sum(axis=(0, 1)) / n_out
-    gap_in, gap_out = white - mean_in, white - mean_out
-    within = np.einsum("rc,rci,rcj->ij", soft_in, gap_in, gap_in)
-    within += np.einsum("rc,rci,rcj->ij", soft_out, gap_out, gap_out)
-    within = within / (n_in + n_out) + 0.02 * np.eye(white.shape[2])
-    step = mean_in - mean_out
+def _discriminant(
+    white: list[Floats], masks: list[Floats], weights: list[Floats]
+) -> tuple[list[Floats], float]:
+    """Fisher's score of each cell, 0 half way between the two mean looks of its tooth.
+
+    The direction is common to all teeth; a tooth's own means lean on the common ones, as a tooth in
+    the shade has less contrast but no other colours.
+    """
+    depth = white[0].shape[2]
+    means = [
+        _two_means(m, mask * w, (1 - mask) * w)
+        for m, mask, w in zip(white, masks, weights, strict=True)
+    ]
+    within, count = np.zeros((depth, depth)), 1e-9
+    for map_, mask, weight, (inner, outer) in zip(white, masks, weights, means, strict=True):
+        for soft, mean in ((mask * weight, inner), ((1.0 - mask) * weight, outer)):
+            gap = (map_ - mean).reshape(-1, depth)
+            within += (gap * soft.reshape(-1, 1)).T @ gap
+            count += float(soft.sum())
+    within = within / count + 0.02 * np.eye(depth)
+    inner_all = np.mean([m[0] for m in means], axis=0)
+    outer_all = np.mean([m[1] for m in means], axis=0)
+    step = inner_all - outer_all
     direction = np.linalg.solve(within, step)
-    distance2 = float(step @ direction)
-    share = n_in / (n_in + n_out)
-    score = (white - 0.5 * (mean_in + mean_out)) @ direction
-    explained = share * (1 - share) * distance2
-    return score, explained / (1.0 + explained), float(np.sqrt(max(distance2, 0.0)))
+    scores = []
+    for map_, (inner, outer) in zip(white, means, strict=True):
+        own = 0.5 * (inner + outer)
+        middle = _COMMON * 0.5 * (inner_all + outer_all) + (1.0 - _COMMON) * own
+        scores.append((map_ - middle) @ direction)
+    return scores, float(np.sqrt(max(float(step @ direction), 0.0)))
 
 
-def _regular(score: Floats, weights: Floats, near: Floats) -> Floats:
-    """Turn scores into a probability of contact, smoothed over neighbours, near the start patch."""
+def _two_means(map_: Floats, soft_in: Floats, soft_out: Floats) -> tuple[Floats, Floats]:
+    inner = (map_ * soft_in[..., None]).sum(axis=(0, 1)) / (soft_in.sum() + 1e-9)
+    outer = (map_ * soft_out[..., None]).sum(axis=(0, 1)) / (soft_out.sum() + 1e-9)
+    return inner, outer
+
+
+def _regular(score: Floats, weights: Floats, core: Floats) -> Floats:
+    """Turn scores into a probability of contact, smoothed over neighbours, about the core patch."""
     counted = cv2.GaussianBlur(weights, (0, 0), sigmaX=_SMOOTH[0], sigmaY=_SMOOTH[1])
     clipped = np.clip(score, -6.0, 6.0) * weights
     smooth = cv2.GaussianBlur(clipped, (0, 0), sigmaX=_SMOOTH[0], sigmaY=_SMOOTH[1])
-    reach = cv2.GaussianBlur(near, (0, 0), sigmaX=18.0, sigmaY=9.0)
-    leaning = np.clip(4.0 * (reach - 0.10), -3.0, 1.0)
-    level = 1.2 * smooth / np.maximum(counted, 1e-3) + leaning
+    reach = cv2.GaussianBlur(core, (0, 0), sigmaX=14.0, sigmaY=7.0)
+    leaning = np.clip(10.0 * (reach - 0.25), -2.5, 0.5)
+    level = smooth / np.maximum(counted, 1e-3) + leaning
     return np.asarray(1.0 / (1.0 + np.exp(-2.0 * np.clip(level, -15, 15))))

@@ -18,16 +18,20 @@ def mark_templates() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     lengthwise = (np.arange(COLUMNS) + 0.5) / COLUMNS
     profile = 1.0 - (np.arange(ROWS) + 0.5) / ROWS
     grid_l, grid_p = np.meshgrid(lengthwise, profile)
-    masks = []
-    for centre_l in np.linspace(0.06, 0.94, 15):
-        for centre_p in np.linspace(0.08, 0.92, 9):
-            for half_l in (0.09, 0.15, 0.22, 0.32):
-                for half_p in (0.14, 0.22, 0.32, 0.45):
-                    for slant in (-0.35, 0.0, 0.35):
-                        across = grid_p - centre_p - slant * (grid_l - centre_l) / half_l * half_p
-                        mask = ((grid_l - centre_l) / half_l) ** 2 + (across / half_p) ** 2 <= 1.0
-                        masks.append(mask.ravel())
-    plain = np.array(masks, dtype=np.float32)
+    centre_l, centre_p, half_l, half_p, slant = np.meshgrid(
+        np.linspace(0.07, 0.93, 14),
+        np.linspace(0.10, 0.90, 8),
+        (0.10, 0.17, 0.27),
+        (0.16, 0.26, 0.40),
+        (-0.4, 0.0, 0.4),
+        indexing="ij",
+    )
+    flat = [
+        v.reshape(-1, 1).astype(np.float32) for v in (centre_l, centre_p, half_l, half_p, slant)
+    ]
+    along = (grid_l.reshape(1, -1).astype(np.float32) - flat[0]) / flat[2]
+    up = (grid_p.reshape(1, -1).astype(np.float32) - flat[1]) / flat[3] - flat[4] * along
+    plain = (along**2 + up**2 <= 1.0).astype(np.float32)
     share = plain.mean(axis=1)
     plain = plain[(share > 0.015) & (share < 0.6)]
     basis = plane_basis(ROWS, COLUMNS).astype(np.float32)

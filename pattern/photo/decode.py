@@ -27,20 +27,19 @@ _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b
 
 def load_photo(path: Path, settings: Settings | None = None) -> Photo:
     """Open a photo file. Raises UnreadablePhoto, naming the file and what to do."""
+    if path.is_dir():
+        raise UnreadablePhoto("is a folder", subject=str(path), remedy="Name the photo files in it")
     try:
-        if path.is_dir():
-            raise UnreadablePhoto(
-                "is a folder", subject=str(path), remedy="Name the photo files in it"
-            )
         data = path.read_bytes()
     except FileNotFoundError as fault:
         raise UnreadablePhoto(
             "does not exist", subject=str(path), remedy="Check the name"
         ) from fault
-    except (OSError, ValueError) as fault:
-        reason = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
+    except OSError as fault:
         raise UnreadablePhoto(
-            f"cannot be opened ({reason})", subject=str(path), remedy="Check the file's permissions"
+            f"cannot be opened ({fault.strerror})",
+            subject=str(path),
+            remedy="Check the file's permissions",
         ) from fault
     return decode_photo(data, path.name, settings)
 
@@ -55,8 +54,10 @@ def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Ph
         raise UnreadablePhoto("is empty (0 bytes)", subject=name, remedy=_AGAIN)
     kind, orientation = _header(data, name, settings)
     try:
-        is_jpeg = kind in ("JPEG", "MPO")
-        pixels = _decode_jpeg(data, name) if is_jpeg else _decode_other(data)
+        if kind in ("JPEG", "MPO"):
+            pixels, to_apply = _decode_jpeg(data, name), orientation
+        else:
+            pixels, to_apply = _decode_other(data, kind)
     except UnreadablePhoto:
         raise
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error) as fault:
@@ -72,7 +73,7 @@ def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Ph
     return Photo(
         name=name,
         sha256=hashlib.sha256(data).hexdigest(),
-        pixels=upright(pixels, orientation),
+        pixels=upright(pixels, to_apply),
         orientation=orientation,
     )
 
@@ -163,15 +164,17 @@ def _jpeg_is_whole(data: bytes) -> bool:
     return False
 
 
-def _decode_other(data: bytes) -> NDArray[np.uint8]:
+def _decode_other(data: bytes, kind: str) -> tuple[NDArray[np.uint8], int]:
+    """Pixels and the orientation still to apply: Pillow turns a TIFF upright while it loads."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         with Image.open(io.BytesIO(data)) as image:
             image.load()
+            to_apply = _orientation(image, kind)
             if image.mode.startswith(("I", "F")):
-                return _from_deep(np.asarray(image))
+                return _from_deep(np.asarray(image)), to_apply
             plain = image if image.mode == "RGB" else _flat(image)
-            return np.array(plain)
+            return np.array(plain), to_apply
 
 
 def _flat(image: Image.Image) -> Image.Image:

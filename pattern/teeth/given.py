@@ -48,9 +48,13 @@ def given_teeth(
             subject="outlines",
             remedy=f"Give one or more of four corners: {_ORDER}",
         )
-    teeth = tuple(
+    drawn = [
         _given_tooth(photo, side, hand, outline, f"outline {number}")
         for number, outline in enumerate(outlines, start=1)
+    ]
+    bent = bend_edges(photo, [tooth for tooth, _ in drawn], side)
+    teeth = tuple(
+        tooth if is_curved else guess for (tooth, is_curved), guess in zip(drawn, bent, strict=True)
     )
     reason = Reason("drawn_by_hand", f"{len(teeth)} outline(s) drawn by the user.")
     return FoundTeeth(
@@ -131,7 +135,10 @@ def check_side_and_hand(side: str, hand: str) -> None:
 # --- one outline ---------------------------------------------------------------------------------
 
 
-def _given_tooth(photo: Photo, side: Side, hand: Hand, outline: object, name: str) -> ToothSide:
+def _given_tooth(
+    photo: Photo, side: Side, hand: Hand, outline: object, name: str
+) -> tuple[ToothSide, bool]:
+    """The tooth side, and whether the user gave the middles of its long edges."""
     points = _points(outline, name)
     corners = points if len(points) == 4 else points[[0, 2, 3, 5]]
     _check_shape(corners, name)
@@ -156,7 +163,7 @@ def _given_tooth(photo: Photo, side: Side, hand: Hand, outline: object, name: st
         confidence=1.0,
         source="given",
     )
-    return tooth if len(points) == 6 else bend_edges(photo, tooth, side)
+    return tooth, len(points) == 6
 
 
 def _points(outline: object, name: str) -> NDArray[np.float64]:
