@@ -6,9 +6,11 @@ is on the disk) and a busy timeout, so that several processes can file at once.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
@@ -22,11 +24,14 @@ _DAMAGED = ("malformed", "not a database", "no such table", "no such column", "d
 
 
 class Database:
-    """One archive's database. `reading()` and `writing()` are the only transactions there are."""
+    """One archive's database. `reading()` and `writing()` are the only transactions there are.
 
-    def __init__(self, location: Location) -> None:
+    With `read_only` nothing can be changed; on a disk that cannot be written nothing ever can.
+    """
+
+    def __init__(self, location: Location, *, read_only: bool = False) -> None:
         self.location = location
-        self.engine = make_engine(location.database_url)
+        self.engine = make_engine(_url(location, read_only))
 
     @property
     def is_sqlite(self) -> bool:
@@ -55,6 +60,27 @@ class Database:
     def close(self) -> None:
         """Give all connections back."""
         self.engine.dispose()
+
+
+def _url(location: Location, read_only: bool) -> str:
+    file = location.database_file
+    if file is None or not file.exists():
+        return location.database_url
+    if _is_sealed(file):  # SQLite's log needs a file beside it, unless told that nobody writes
+        return f"sqlite+pysqlite:///{file.absolute().as_uri()}?immutable=1&uri=true"
+    if read_only:
+        return f"sqlite+pysqlite:///{file.absolute().as_uri()}?mode=ro&uri=true"
+    return location.database_url
+
+
+def _is_sealed(file: Path) -> bool:
+    """Whether the place cannot be written and every change has reached the file itself."""
+    log = file.with_name(f"{file.name}-wal")
+    if log.exists() and log.stat().st_size:
+        return False
+    if hasattr(os, "statvfs") and os.statvfs(file).f_flag & os.ST_RDONLY:
+        return True
+    return not os.access(file.parent, os.W_OK)
 
 
 def read_version(connection: Connection) -> str | None:

@@ -82,10 +82,17 @@ class PhotoStore:
         yield from (name for name in self._files_below() if _NAME.fullmatch(name))
 
     def strays(self) -> Iterator[str]:
-        """Files in the store that are neither photos nor left by an interrupted write."""
-        for name in self._files_below():
-            if not _NAME.fullmatch(name) and not (name.startswith(".") and name.endswith(".part")):
-                yield name
+        """Files in the store that are no photos; those of an interrupted write end in ``.part``."""
+        yield from (name for name in self._files_below() if not _NAME.fullmatch(name))
+
+    def remove_leftovers(self, before: float) -> list[str]:
+        """Take out what writes interrupted before that time (seconds) left behind; their names."""
+        removed = []
+        for part in Path(self._root).rglob(".*.part") if self._is_local else ():
+            if part.stat().st_mtime < before:
+                part.unlink(missing_ok=True)
+                removed.append(part.name)
+        return removed
 
     def _files_below(self) -> Iterator[str]:
         if not self._files.exists(self._root):

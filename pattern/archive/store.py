@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import delete, insert, select
 
 from pattern.archive import codec, sheets
+from pattern.archive.backup import backup, tidy
 from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
 from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
 from pattern.archive.load import job_id, job_number, load_job
@@ -21,6 +22,7 @@ from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
 from pattern.archive.thumbnails import Thumbnails
 from pattern.archive.upgrade import prepare
+from pattern.archive.verify import Verdict, verify
 from pattern.errors import InvalidInput
 from pattern.jobs import Entry, Job, JobPage, LikeJob, RollKind, ShimHint
 from pattern.records import Advice, Axle, Reading, Roll
@@ -195,6 +197,20 @@ class Archive:
         """Photos that no roll names yet."""
         with self._database.reading() as connection:
             return tuple(connection.scalars(select(incoming.c.sha256).order_by(incoming.c.at)))
+
+    # --- trust --------------------------------------------------------------------------------
+
+    def verify(self) -> Verdict:
+        """Re-hash every photo and follow every reference; changes nothing."""
+        return verify(self.location)
+
+    def backup(self, target: Path, *, copy: bool = False) -> Verdict:
+        """Write a verified copy of the archive to a new folder while it is in use."""
+        return backup(self.location, self.photos, target, copy=copy)
+
+    def tidy(self, *, older_than_days: float = 30) -> tuple[str, ...]:
+        """Remove long-held photos that nothing names and what interrupted writes left behind."""
+        return tidy(self._database, self.photos, older_than_days=older_than_days)
 
     # --- drafts -------------------------------------------------------------------------------
 
