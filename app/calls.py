@@ -6,6 +6,8 @@ import base64
 import io
 from collections.abc import Sequence
 from dataclasses import replace
+from importlib import import_module
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,6 +32,15 @@ Step = tuple[int, SideReading | None, SideReading | None]
 
 EDITOR_PX = 1600
 OVERLAY_PX = 1000
+
+
+@st.cache_resource(show_spinner=False)
+def warm() -> Thread:
+    """Load the heavy libraries beside the first page, once, so that the first photo need not wait."""
+    names = ("pattern.workflow", "pattern.report.overlay", "pattern.report.pictures")
+    thread = Thread(target=lambda: [import_module(name) for name in names], daemon=True)
+    thread.start()
+    return thread
 
 
 def read_draft(photo: PhotoDraft, hand: Hand) -> Reading:

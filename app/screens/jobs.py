@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from app import parts, wording
+from app import calls, parts, wording
 from app.state import archive
 from app.way import address, go, page
 from pattern.jobs import JobLine
@@ -27,6 +27,7 @@ def show() -> None:
         st.info(wording.NOTHING_FOUND.format(words=words) if words else wording.NO_JOBS)
     for line in found.jobs:
         _card(line)
+    calls.warm()
     if found.older:
         st.page_link(page("jobs"), label=wording.OLDER, query_params={"older": found.older})
 

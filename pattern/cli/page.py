@@ -67,6 +67,7 @@ def _passphrase_lock(new: bool) -> Lock:
     from platformdirs import user_config_path
 
     from app.passphrase import make_lock, read_lock, write_lock
+    from pattern.errors import InvalidSettings
 
     given = os.environ.get(PASSPHRASE_VARIABLE)
     if given is not None:
@@ -74,6 +75,12 @@ def _passphrase_lock(new: bool) -> Lock:
     file = Path(user_config_path("gear-contact-pattern", appauthor=False)) / "shop-network.json"
     lock = None if new else read_lock(file)
     if lock is None:
+        if not sys.stdin.isatty():
+            raise InvalidSettings(
+                "none is set and nobody can be asked here",
+                subject="passphrase",
+                remedy=f"Start it once in a terminal, or set {PASSPHRASE_VARIABLE}",
+            )
         lock = make_lock(
             click.prompt(
                 "A passphrase for the shop's network", hide_input=True, confirmation_prompt=True

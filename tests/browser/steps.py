@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import SAMPLES
+from pattern.archive.store import Archive
+from pattern.records import Axle, Roll, SideReading
+from pattern.workflow import advise
+from tests.browser.conftest import SAMPLES, Server
 
 NEXT = {
     "roll": "Next: photos of the test roll",
@@ -24,6 +28,21 @@ def start_job(page: Page) -> str:
     found = re.search(r"job=(J\d+)", page.url)
     assert found
     return found[1]
+
+
+AXLE = Axle(41, 11, 8.5, tooth_system="tapered", depth_shim="pinion_head", depth_shim_in=0.030)
+
+
+def filed_job(server: Server, rolls: int = 0, vehicle: str = "tractor") -> str:
+    """A job with its axle described and a number of rolls on file, put there without the page."""
+    low = SideReading(0.40, 0.30, length=0.4, width=0.4)
+    high = SideReading(0.60, 0.30, length=0.4, width=0.4)
+    roll = Roll(low, high, backlash_in=0.008)
+    with Archive.open(server.archive) as archive:
+        job = archive.new_job(vehicle=vehicle, axle=AXLE)
+        for _ in range(rolls):
+            archive.add_roll(job, roll, [], advise(AXLE, [roll]))
+    return job
 
 
 def describe_axle(page: Page, *, shim_in: float = 0.030) -> None:
@@ -44,9 +63,9 @@ def add_photo(page: Page, side: str, photo: Path) -> Locator:
     order = {"drive": 0, "coast": 1}[side]
     page.locator("input[type=file]").nth(order).set_input_files(photo)
     cards = page.locator(f'[class*="st-key-photo-{side}-"]')
-    expect(cards).to_have_count(before + 1, timeout=40_000)
+    expect(cards).to_have_count(before + 1, timeout=90_000)
     card = cards.nth(before)
-    expect(card.get_by_text(re.compile("Lengthwise|Not read")).first).to_be_visible(timeout=40_000)
+    expect(card.get_by_text(re.compile("Lengthwise|Not read")).first).to_be_visible(timeout=90_000)
     return card
 
 
@@ -89,3 +108,13 @@ def choose(page: Page, label: str, choice: str) -> None:
     radio = page.get_by_role("radiogroup", name=label).get_by_role("radio", name=choice, exact=True)
     radio.click()
     expect(radio).to_have_attribute("aria-checked", "true")
+
+
+def true_outlines(name: str) -> list[list[list[float]]]:
+    """Six points a tooth from the truth beside a sample, in full-resolution pixels."""
+    truth = json.loads((SAMPLES / f"{name}.json").read_text())
+    return [
+        [o[0], tip[len(tip) // 2], o[1], o[2], root[len(root) // 2], o[3]]
+        for tooth in truth["teeth"]
+        for o, tip, root in [(tooth["outline"], tooth["tip_edge"], tooth["root_edge"])]
+    ]
