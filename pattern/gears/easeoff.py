@@ -49,6 +49,10 @@ class EaseOff:
             )
         )
 
+    def part(self, draws: int, which: slice) -> EaseOff:
+        """Some of the ease-offs, counted as `draws` in all."""
+        return EaseOff(*(np.asarray(value)[which, 0] for value in self.columns(draws).values))
+
     def relief_mm(self, lengthwise: Array, profile: Array) -> tuple[Array, Array, Array]:
         """Relief and its slopes along lengthwise and profile."""
         crown, height, bias, middle_l, middle_p = (

@@ -17,7 +17,7 @@ from pattern.gears.blank import Blank
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.kinematics import Moves
 from pattern.gears.lattice import Lattice, refine_matrix, tooth_lattice
-from pattern.gears.marks import MarkMeasures, count_bands, coverage, measure
+from pattern.gears.marks import MarkMeasures, count_bands, coverage, joined, measure
 from pattern.gears.mesh_cycle import MeshCycle, approach, marking_gap_mm, mesh_cycle
 from pattern.gears.separation import separation
 from pattern.records import SIDES, Side
@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 FILM_MM = 0.00635
 """Marking film of contact analysis, 0.00025 in (sources: conventional, from memory)."""
 _ARCSEC = 206264.806
+_DRAWS_AT_ONCE = 64  # bounds the memory of thousands of draws
 
 
 @dataclass(frozen=True)
@@ -142,18 +143,27 @@ def evaluate_batch(
     right to about 0.003 and extents to 0.01. Raises InvalidAxle and InvalidInput.
     """
     film = np.asarray(film_mm, dtype=np.float64)
-    draws = max(moves.draws, drive.draws, coast.draws, film.size, np.size(drawing_backlash_mm))
-    moves = Moves(*(column[:, 0] for column in moves.columns(draws)))
-    measures, cycles = [], []
-    for side, ease in zip(SIDES, (drive, coast), strict=True):
-        lattice = tooth_lattice(blank, side, resolution.along, resolution.across)
-        cycle, _, _, found = _mark(
-            lattice, moves, ease, np.atleast_1d(film)[:, None, None], resolution
-        )
-        cycles.append(cycle)
-        measures.append(found)
-    backlash = _play_rad(blank, cycles) * normal_arm_mm(blank) + np.asarray(drawing_backlash_mm)
-    return BatchMarks(measures[0], measures[1], backlash)
+    backlash = np.asarray(drawing_backlash_mm, dtype=np.float64)
+    draws = max(moves.draws, drive.draws, coast.draws, film.size, backlash.size)
+    film, backlash = (np.broadcast_to(values, (draws,)) for values in (film, backlash))
+    parts = []
+    for first in range(0, draws, _DRAWS_AT_ONCE):
+        part = slice(first, first + _DRAWS_AT_ONCE)
+        state = moves.part(draws, part)
+        measures, cycles = [], []
+        for side, ease in zip(SIDES, (drive, coast), strict=True):
+            lattice = tooth_lattice(blank, side, resolution.along, resolution.across)
+            some = ease.part(draws, part)
+            cycle, _, _, found = _mark(lattice, state, some, film[part, None, None], resolution)
+            cycles.append(cycle)
+            measures.append(found)
+        play = _play_rad(blank, cycles) * normal_arm_mm(blank)
+        parts.append(BatchMarks(measures[0], measures[1], play + backlash[part]))
+    return BatchMarks(
+        joined([part.drive for part in parts]),
+        joined([part.coast for part in parts]),
+        np.concatenate([part.backlash_mm for part in parts]),
+    )
 
 
 def _mark(

@@ -48,6 +48,10 @@ class Moves:
         )
         return pinion, ring, offset, angle
 
+    def part(self, draws: int, which: slice) -> Moves:
+        """Some of the states, counted as `draws` in all."""
+        return Moves(*(column[which, 0] for column in self.columns(draws)))
+
     @property
     def _all(self) -> tuple[ArrayLike, ArrayLike, ArrayLike, ArrayLike]:
         return self.pinion_mm, self.ring_mm, self.offset_mm, self.shaft_angle_rad
@@ -145,17 +149,16 @@ def carry(blank: Blank, points: Triple, roll_rad: Array, columns: Columns) -> Ca
 
 def pinion_point(blank: Blank, sweep: BladeSweep, blade_mm: Array, turn: Array) -> PinionPoint:
     """The pinion point conjugate to the ring gear point at a blade position and cutter turn."""
-    points, normals = sweep.point_and_normal(blade_mm, turn)
+    (x, y, z), (nx, ny, nz) = points, normals = sweep.point_and_normal(blade_mm, turn)
     roll = conjugate_roll_rad(blank, points, normals)
-    at = carry(blank, points, roll, AT_DRAWING)
-    angle = at.angle - blank.ratio * roll
-    turn_sin, turn_cos = np.sin(roll + pitch_roll_rad(blank)), np.cos(roll + pitch_roll_rad(blank))
-    nx, ny, nz = normals
-    across = nx * turn_sin + ny * turn_cos
-    cos, sin = np.cos(angle), np.sin(angle)
+    ring_turn = roll + pitch_roll_rad(blank)
+    cos, sin = np.cos(ring_turn), np.sin(ring_turn)
+    off = x * sin + y * cos - blank.sign * blank.offset_mm
+    radius = np.sqrt(off * off + z * z)
+    across = nx * sin + ny * cos
     return PinionPoint(
-        at.axial, at.radius, at.angle, nx * turn_cos - ny * turn_sin, nz * cos - across * sin,
-        -across * cos - nz * sin, roll, points,
+        x * cos - y * sin, radius, np.arctan2(-off, z) + blank.ratio * roll, nx * cos - ny * sin,
+        (nz * z + across * off) / radius, (nz * off - across * z) / radius, roll, points,
     )  # fmt: skip
 
 
@@ -163,20 +166,31 @@ def conjugate_roll_rad(blank: Blank, points: Triple, normals: Triple) -> Array:
     """Roll at which ring gear points touch the conjugate pinion: the equation of meshing, n·v12 = 0.
 
     With both axes fixed it reads A·sin ψ + B·cos ψ + C = 0 in the ring gear's turn ψ and is solved
-    in closed form (Litvin & Fuentes, *Gear Geometry and Applied Theory*, 2004, ch. 6). NaN where the
-    pinion cannot be conjugate.
+    in closed form (Litvin & Fuentes, *Gear Geometry and Applied Theory*, 2004, ch. 6). Where no roll
+    solves it (see `can_mesh`) the nearest to a solution is given.
     """
-    (x, y, z), (nx, ny, nz) = points, normals
-    a = blank.ratio * (x * nz - z * nx)
-    b = blank.ratio * (y * nz - z * ny)
-    c = x * ny - y * nx - blank.ratio * blank.sign * blank.offset_mm * nz
-    with np.errstate(invalid="ignore"):
-        swing = np.arcsin(-c / np.sqrt(a * a + b * b))
-    base = np.arctan2(b, a) + pitch_roll_rad(blank)
+    sine, base = _meshing(blank, points, normals)
+    swing = np.arcsin(np.clip(sine, -1.0, 1.0))
     first, second = _wrap(swing - base), _wrap(math.pi - swing - base)
     return np.where(np.abs(first) <= np.abs(second), first, second)
 
 
+def can_mesh(blank: Blank, points: Triple, normals: Triple) -> NDArray[np.bool_]:
+    """Whether the equation of meshing has a roll at all at these ring gear points."""
+    allowed: NDArray[np.bool_] = np.abs(_meshing(blank, points, normals)[0]) < 1.0
+    return allowed
+
+
+def _meshing(blank: Blank, points: Triple, normals: Triple) -> tuple[Array, Array]:
+    """−C/√(A² + B²) and the phase atan2(B, A) that goes with it."""
+    (x, y, z), (nx, ny, nz) = points, normals
+    a = blank.ratio * (x * nz - z * nx)
+    b = blank.ratio * (y * nz - z * ny)
+    c = x * ny - y * nx - blank.ratio * blank.sign * blank.offset_mm * nz
+    sine: Array = -c / np.sqrt(a * a + b * b)
+    return sine, np.arctan2(b, a) + pitch_roll_rad(blank)
+
+
 def _wrap(angle: Array) -> Array:
-    wrapped: Array = (angle + math.pi) % (2 * math.pi) - math.pi
+    wrapped: Array = angle - 2 * math.pi * np.rint(angle / (2 * math.pi))  # faster than a remainder
     return wrapped

@@ -17,7 +17,14 @@ from scipy.interpolate import make_interp_spline
 
 from pattern.errors import InvalidAxle
 from pattern.gears.blank import Blank
-from pattern.gears.kinematics import AT_DRAWING, Columns, PinionPoint, carry, pinion_point
+from pattern.gears.kinematics import (
+    AT_DRAWING,
+    Columns,
+    PinionPoint,
+    can_mesh,
+    carry,
+    pinion_point,
+)
 from pattern.gears.sweep import BladeSweep, Triple, blade_sweep
 from pattern.records import Side
 
@@ -73,8 +80,8 @@ def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     sweep = blade_sweep(blank, side)
     blade, turn = sweep.locate(*blank.section_mm(u, blank.height_mm(u, v)))
     pinion = pinion_point(blank, sweep, blade, turn)
-    _check_conjugate(pinion, side, (along, across))
-    ring, _ = sweep.point_and_normal(blade, turn)
+    ring, normals = sweep.point_and_normal(blade, turn)
+    _check_conjugate(can_mesh(blank, ring, normals), pinion, side, (along, across))
     jacobian = _jacobian(blank, sweep, ring, blade, turn, pinion.roll)
     inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
     # what the pinion point does while the ring gear rolls past it, the match of places kept
@@ -155,9 +162,11 @@ def _row(values: list[Array]) -> tuple[Array, Array, Array]:
     return blade, turn, roll
 
 
-def _check_conjugate(pinion: PinionPoint, side: Side, shape: tuple[int, int]) -> None:
+def _check_conjugate(
+    meshing: NDArray[np.bool_], pinion: PinionPoint, side: Side, shape: tuple[int, int]
+) -> None:
     """Refuse a tooth that no pinion can follow, or whose pinion would be undercut."""
-    if not np.isfinite(pinion.roll).all():
+    if not meshing.all():
         raise InvalidAxle(
             f"no pinion can run with the whole {side} side of this ring gear tooth",
             subject="spiral_angle_deg",

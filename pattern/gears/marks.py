@@ -7,7 +7,8 @@ tooth in true lengths, positive when the heel end sits nearer the tip.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +84,16 @@ def measure(
         lengthwise, profile, heel - toe, tip - root, total / weight.sum(), tilt, toe, heel, root, tip,
         _edges(cover, reached),
     )  # fmt: skip
+
+
+def joined(parts: Sequence[MarkMeasures]) -> MarkMeasures:
+    """Measures of several parts one after the other."""
+    return MarkMeasures(
+        *(
+            np.concatenate([getattr(part, one.name) for part in parts])
+            for one in fields(MarkMeasures)
+        )
+    )
 
 
 def count_bands(cover: Array) -> int:

@@ -37,14 +37,14 @@ class MeshCycle:
     def level_at(self, roll: Array) -> Array:
         """Level at any rolls (draws, points), linear between `rolls` and periodic in a pitch."""
         count = self.rolls.size
-        place = (roll / (self.rolls[1] - self.rolls[0])) % count
-        low = place.astype(np.intp) % count
-        share = place - np.floor(place)
-        base = np.arange(roll.shape[0])[:, None] * count
-        flat = self.level.ravel()
-        before: Array = flat[base + low]
-        after: Array = flat[base + (low + 1) % count]
-        level: Array = before + (after - before) * share
+        place = roll / (self.rolls[1] - self.rolls[0])
+        low = np.floor(place)
+        share = place - low
+        index = low.astype(np.intp) % count
+        index += np.arange(roll.shape[0])[:, None] * (count + 1)
+        closed = np.concatenate([self.level, self.level[:, :1]], axis=1).ravel()
+        before: Array = closed.take(index)
+        level: Array = before + (closed.take(index + 1) - before) * share
         return level
 
     @property

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pattern.gears.blank import Blank, System
 from pattern.gears.easeoff import EaseOff
-from pattern.gears.evaluate import COARSE, BatchMarks, evaluate_batch
+from pattern.gears.evaluate import BatchMarks, Resolution, evaluate_batch
 from pattern.gears.kinematics import Moves
 from pattern.gears.prior import draw_blanks, draw_ease_offs
 from pattern.records import MM_PER_IN, Axle, Side
@@ -32,7 +32,8 @@ _UNIT = {
     "shaft_angle": math.radians(1 / 60),
 }
 _STEP = 2.0  # units to either side of the drawing position
-_BLANKS, _EASE_OFFS = 12, 6
+_BLANKS, _EASE_OFFS = 10, 5
+_RESOLUTION = Resolution(17, 11, 2, 16)  # differences cancel what a coarse mark leaves
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ def _rates(
         moved,
         _repeat(drive, states, count),
         _repeat(coast, states, count),
-        resolution=COARSE,
+        resolution=_RESOLUTION,
     )
     return _differences(result, moves, count)
 

@@ -1,0 +1,100 @@
+"""Predicting marks: signs, backlash, unknown tooth systems, refusals."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from pattern import predict
+from pattern.errors import InvalidAxle, InvalidInput
+from pattern.gears.easeoff import EaseOff
+from pattern.records import Axle
+from tests.gears.sets import TAPERED, UNIFORM
+
+
+def test_a_set_that_stands_right_marks_the_middle_at_its_backlash():
+    found = predict(TAPERED)
+    for side in (found.drive, found.coast):
+        assert side.lengthwise == pytest.approx(0.5, abs=0.02)
+        assert side.profile == pytest.approx(0.5, abs=0.02)
+    assert found.backlash_in == pytest.approx(0.008, abs=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("axle", "drive", "coast"),
+    [(TAPERED, "toe", "heel"), (UNIFORM, "heel", "toe")],
+    ids=["tapered", "uniform"],
+)
+def test_deeper_pinion_parts_the_two_sides_by_the_tooth_system(axle, drive, coast):
+    """Trade table by tooth system (common practice, no source; tapered: TM 9-2320-266-34 para 19-5c)."""
+    still, depth = predict(axle), predict(axle, +0.004)
+    for side, end in (("drive", drive), ("coast", coast)):
+        shift = getattr(depth, side).lengthwise - getattr(still, side).lengthwise
+        assert (shift > 0) == (end == "heel")
+        assert getattr(depth, side).profile < getattr(still, side).profile - 0.03
+
+
+@pytest.mark.parametrize("axle", [TAPERED, UNIFORM], ids=["tapered", "uniform"])
+def test_the_ring_gear_follows_the_pinion_by_about_half_to_hold_the_backlash(axle):
+    """Common practice, no source: about 0.45 in of ring gear per in of pinion."""
+    assert predict(axle, +0.004, +0.004 * 0.45).backlash_in == pytest.approx(0.008, abs=3.5e-4)
+
+
+def test_ring_gear_away_opens_the_backlash_by_seven_tenths():
+    """Common practice, no source: 0.7 in of backlash per in moved."""
+    assert predict(TAPERED, 0.0, 0.003).backlash_in - predict(TAPERED).backlash_in == pytest.approx(
+        0.0021, abs=2e-4
+    )
+
+
+def test_an_unknown_tooth_system_gives_both():
+    found = predict(Axle(41, 11, 8.5), 0.003)
+    assert (found.system, found.other.system) == ("tapered", "uniform")
+    assert "tooth_system" in found.assumed
+    assert found.other.other is None
+    assert predict(TAPERED, 0.003).other is None
+
+
+def test_a_further_move_is_less_sure():
+    near, far = predict(TAPERED, 0.001), predict(TAPERED, 0.005)
+    assert far.drive.lengthwise_sd > near.drive.lengthwise_sd
+    assert far.backlash_sd_in > near.backlash_sd_in
+
+
+def test_a_given_backlash_is_the_one_before_the_moves():
+    assert predict(TAPERED, backlash_in=0.012).backlash_in == pytest.approx(0.012, abs=2e-5)
+
+
+def test_moves_that_leave_no_backlash_are_refused():
+    with pytest.raises(InvalidInput) as caught:
+        predict(TAPERED, 0.0, -0.015)
+    assert caught.value.subject == "ring_move_in"
+    assert "no backlash" in caught.value.message
+
+
+@pytest.mark.parametrize("move", [4.0, math.nan, math.inf, -0.2])
+def test_moves_in_the_wrong_unit_are_refused(move):
+    with pytest.raises(InvalidInput) as caught:
+        predict(TAPERED, move)
+    assert caught.value.subject == "pinion_move_in"
+
+
+def test_contradictory_data_name_the_field():
+    with pytest.raises(InvalidAxle) as caught:
+        predict(Axle(41, 11, 8.5, tooth_system="tapered", offset_in=3.5))
+    assert caught.value.subject == "offset_in"
+
+
+def test_a_mark_off_the_tooth_is_none():
+    """Far too deep, the pinion touches only along an edge: still a mark; nothing at all is None."""
+    found = predict(
+        TAPERED,
+        0.0,
+        0.0,
+        film_mm=0.0011,
+        drive=EaseOff(0.5, 0.5, 0.0),
+        coast=EaseOff(0.5, 0.5, 0.0),
+    )
+    for side in (found.drive, found.coast):
+        assert side is None or side.length < 0.2
