@@ -77,7 +77,9 @@ def bench(
         centre + axis[:, None, None] * across + axis[None, :, None] * along + wave[..., None] * up
     )
     tone = np.clip(1.0 + grain * layered_noise((steps + 1, steps + 1), (5, 7), rng, 4), 0.15, 2.0)
-    return _sheet_prop(grid, np.asarray(colour) * tone[..., None], 0.7, 0.0)
+    # Black cloth has no sheen: as dark metal it reflects its colour and nothing more.
+    metal = 1.0 if max(colour) < 0.01 else 0.0
+    return _sheet_prop(grid, np.asarray(colour) * tone[..., None], 0.7, metal)
 
 
 def _sheet_prop(grid: Floats, colour: Floats, rough: float, metal: float) -> Prop:

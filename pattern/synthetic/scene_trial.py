@@ -49,7 +49,7 @@ FAMILIES = (
     Family("black", "bench", (BLACK,), ("panel", "ring"), ("lapped", "bright"), (130, 420), (35, 65)),
     Family("bright", "bench", (BRIGHT,), ("overcast", "panel"), ("lapped", "shot"), (130, 420), (35, 65)),
     Family("floor", "bench", (FLOOR, CARD, MAT), ("overcast", "inspection"), ("used", "shot", "lapped"),
-           (90, 380), (40, 70), ((), ("finger",), ("rag",))),
+           (100, 380), (40, 70), ((), ("finger",), ("rag",))),
     Family("carrier", "stand", (OIL_PAN, FLOOR), ("inspection", "panel"), ("used", "blued"), (100, 420),
            (35, 68), (("pinion",), ("pinion_near",), ())),
     Family("cover", "housing", ((0.05, 0.05, 0.055), (0.20, 0.03, 0.02), (0.30, 0.30, 0.29)),
@@ -159,14 +159,14 @@ def _brush(rng: np.random.Generator) -> Brush:
     names = list(COLOURS)
     return Brush(
         colour=str(names[int(rng.integers(len(names)))]),
-        thickness_um=float(rng.uniform(28, 80)),
-        streak=float(rng.uniform(0.25, 0.6)),
+        thickness_um=float(rng.uniform(38, 90)),
+        streak=float(rng.uniform(0.2, 0.48)),
         across=bool(rng.random() < 0.6),
         start=float(rng.uniform(-0.1, 0.03)),
         end=float(rng.uniform(0.97, 1.1)),
         root_pool=float(rng.uniform(0.5, 1.6)),
         land=float(rng.uniform(0.0, 0.8)),
-        hiding_um=float(rng.uniform(10, 26)),
+        hiding_um=float(rng.uniform(9, 19)),
         wet=float(rng.uniform(0.1, 0.9)),
         tint=(
             float(rng.uniform(0.8, 1.15)),
