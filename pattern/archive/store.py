@@ -14,6 +14,7 @@ from sqlalchemy import delete, insert, select
 
 from pattern.archive import codec, sheets
 from pattern.archive.backup import backup, tidy
+from pattern.archive.exchange import Arrival, export_job, import_job
 from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
 from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
 from pattern.archive.load import job_id, job_number, load_job
@@ -197,6 +198,25 @@ class Archive:
         """Photos that no roll names yet."""
         with self._database.reading() as connection:
             return tuple(connection.scalars(select(incoming.c.sha256).order_by(incoming.c.at)))
+
+    # --- exchange -----------------------------------------------------------------------------
+
+    def export_job(
+        self,
+        job_id: str,
+        target: Path,
+        *,
+        with_location: bool = False,
+        extras: Mapping[str, bytes] | None = None,
+    ) -> None:
+        """Write a job with its photos and history to a new zip; see `pattern.archive.exchange`."""
+        number = job_number(job_id)
+        export_job(self._database, self.photos, number, target,
+                   with_location=with_location, extras=extras)  # fmt: skip
+
+    def import_job(self, source: Path) -> Arrival:
+        """Bring an exported job in, kept apart from one here that differs. Raises InvalidInput."""
+        return import_job(self._database, self.photos, source)
 
     # --- trust --------------------------------------------------------------------------------
 

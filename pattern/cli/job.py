@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pattern.cli.job_move import report
+from pattern.cli.job_move import export, import_, readings, report, schema
 from pattern.cli.job_roll import add_roll, edit_roll
 from pattern.cli.options import archive_option, open_archive, parse_teeth
 
@@ -24,6 +24,10 @@ def job() -> None:
 job.add_command(add_roll)
 job.add_command(edit_roll)
 job.add_command(report)
+job.add_command(export)
+job.add_command(import_)
+job.add_command(readings)
+job.add_command(schema)
 
 
 def _axle_options(command: Any) -> Any:
@@ -228,6 +232,44 @@ def _sheet(file: Any) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise InvalidInput("is not a JSON object", subject=name, remedy='Give {"as_found": {...}}')
     return data
+
+
+@job.command("like")
+@archive_option
+@click.argument("job_id", metavar="JOB")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def like(place: str | None, job_id: str, as_json: bool) -> None:
+    """Finished jobs with the same teeth and diameter, and a depth shim to start from."""
+    from pattern.errors import InvalidInput
+
+    with open_archive(place) as archive:
+        axle = archive.job(job_id).axle
+        if axle is None:
+            raise InvalidInput(
+                "has no axle data", subject=job_id, remedy="Add it: job edit --sheet"
+            )
+        likes = archive.jobs_like(axle, but=job_id)
+        hint = archive.shim_hint(axle, but=job_id)
+    if as_json:
+        click.echo(_json({"jobs": likes, "hint": hint}))
+        return
+    for found in likes:
+        mark = f", pinion etched {found.pinion_mark}" if found.pinion_mark else ""
+        click.echo(
+            f"{found.id}  {found.changed_at[:10]}  depth shim {found.depth_shim_in:.4f} in "
+            f"({found.depth_shim}){mark}  {found.vehicle}"
+        )
+    if hint is None:
+        click.echo(
+            "No hint: no finished job of that kind with its shim at the same known place.", err=True
+        )
+        return
+    jobs = ", ".join(found.id for found in hint.evidence)
+    click.echo(
+        f"Hint: start from a depth shim of {hint.depth_shim_in:.4f} in, the middle of "
+        f"{hint.least_in:.4f} to {hint.most_in:.4f} in on {jobs}. Correct it for the etched marks; "
+        "a measured depth comes before any hint."
+    )
 
 
 @job.command("history")

@@ -1,4 +1,4 @@
-"""`contact-pattern job report`: the printed record of a job."""
+"""`contact-pattern job report`, `export`, `import`, `readings`: what leaves and enters the archive."""
 
 from __future__ import annotations
 
@@ -35,3 +35,64 @@ def report(
             data = job_pdf(found, archive.thumbnail, paper=paper, units=units)
     write_new(out, data, overwrite=overwrite)
     click.echo(str(out))
+
+
+@click.command("export")
+@archive_option
+@click.argument("job_id", metavar="JOB")
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="FILE.zip", help="Default: JOB.zip."
+)
+@click.option("--with-location", is_flag=True,
+              help="Leave in where the photos were taken; else the copies do not tell it.")  # fmt: skip
+@click.option("--no-report", is_flag=True, help="Leave the printed record out.")
+def export(
+    place: str | None, job_id: str, out: Path | None, with_location: bool, no_report: bool
+) -> None:
+    """Write a job to one zip: job.json (see its published schema), photos, printed record."""
+    with open_archive(place) as archive:
+        found = archive.job(job_id)
+        extras = {}
+        if not no_report:
+            from pattern.report.pdf import job_pdf
+
+            extras["report.pdf"] = job_pdf(found, archive.thumbnail)
+        out = out or Path(f"{found.id}.zip")
+        archive.export_job(job_id, out, with_location=with_location, extras=extras)
+    click.echo(str(out))
+
+
+@click.command("import")
+@archive_option
+@click.argument("source", type=click.Path(path_type=Path), metavar="FILE.zip")
+def import_(place: str | None, source: Path) -> None:
+    """Bring an exported job in. One that differs from a job here is kept apart from it."""
+    with open_archive(place) as archive:
+        arrival = archive.import_job(source)
+    click.echo(arrival.job_id)
+    click.echo(f"{arrival.job_id}: {arrival.outcome}.", err=True)
+
+
+@click.command("schema")
+def schema() -> None:
+    """Print the JSON Schema of job.json in an exported zip."""
+    from pattern.archive.package import SCHEMA_FILE
+
+    click.echo(SCHEMA_FILE.read_text(encoding="utf-8"), nl=False)
+
+
+@click.command("readings")
+@archive_option
+@click.argument("job_ids", nargs=-1, required=True, metavar="JOB...")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.csv",
+              help="Default: standard output.")  # fmt: skip
+def readings(place: str | None, job_ids: tuple[str, ...], out: Path | None) -> None:
+    """All readings of jobs as CSV, a row for each photo and reading."""
+    from pattern.archive.table import readings_csv
+
+    with open_archive(place) as archive:
+        text = readings_csv(archive.job(job_id) for job_id in job_ids)
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        write_new(out, text.encode("utf-8"))
