@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 
@@ -38,6 +39,7 @@ def parsed(text: str, units: Units) -> tuple[float, ...] | None:
     """Readings in one line to inches; a decimal comma is understood; None if it is no such line."""
     words = re.sub(r"(?<=\d),(?=\d)", ".", text).replace(",", " ").replace(";", " ").split()
     try:
-        return tuple(kept(float(word), units) for word in words)
+        values = tuple(kept(float(word), units) for word in words)
     except ValueError:
         return None
+    return values if all(map(math.isfinite, values)) else None

@@ -15,8 +15,6 @@ STEPS = {
     "advice": "Advice",
     "final": "Final",
 }
-STEP_NOW = "You are here"
-STEP_DONE = "done"
 JOBS = "Jobs"
 ALL_JOBS = "‹ Jobs"
 UNITS = "Units"
@@ -31,7 +29,7 @@ JOBS_INTRO = (
 )
 NEW_JOB = "Start a job"
 SEARCH = "Find a job"
-SEARCH_HINT = "customer, vehicle, tag, number"
+SEARCH_HINT = "customer or vehicle"
 NO_JOBS = "No job yet. Start one: two photos of one test roll are enough for the first advice."
 NOTHING_FOUND = "No job matches “{words}”."
 OLDER = "Older jobs"
@@ -174,7 +172,6 @@ NEXT_OUTLINE = "Next: check the outline"
 NEXT_ADVICE = "Next: advice"
 NEED_PHOTO = "Add a photo of the drive or the coast side to go on."
 NEED_READING = "No photo could be read yet. Draw the outline by hand or photograph again."
-ROLLS_SO_FAR = "Rolls so far"
 FILED = "filed"
 IN_WORK = "in work"
 
@@ -249,9 +246,7 @@ SHIM_NAMES = {
     "left": "Left side shim",
     "right": "Right side shim",
 }
-NEW_THICKNESS = "new thickness"
 PULL = "from the kit"
-WAS = "now"
 WHY = "Why"
 BEFORE_YOU_START = "Before you start"
 NOW_AND_EXPECTED = "The pattern now, and after the move"
