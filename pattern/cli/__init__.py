@@ -13,6 +13,7 @@ from pattern.errors import PatternError
 # command -> (module, attribute, one line of help); kept here so that --help imports nothing heavy
 COMMANDS = {
     "read": ("pattern.cli.read", "read", "Read the contact pattern in photos of one tooth side."),
+    "check": ("pattern.cli.check", "check", "Compare readings with photos whose answer is known."),
     "advise": (
         "pattern.cli.advise",
         "advise",

@@ -72,7 +72,7 @@ def _is_patch(mask: Mask, inside: Mask, step: float, share: float, seen: SeenToo
     if seen.contact is not None:
         believed = float(seen.contact[mask].mean())
         return believed > 0.5 or (believed > 0.3 and step > 8.0 and share > 0.7)
-    return step > 7.0 and share > 0.65
+    return step > 7.0 and share > max(0.65, 0.95 - 0.012 * step)
 
 
 def _near(mask: Mask) -> Floats:

@@ -1,140 +1,137 @@
-"""Bend the long edges of an outline that has only four corners.
+"""Bend the long edges of outlines that have only corners.
 
-A ring gear tooth is curved along its length: in space each long edge bows by 0.05 to 0.1 of the
-tooth's length, and a camera looks down on the tooth from above its tip (the next tooth stands in the
-way of any lower view). So the convex, drive side bows toward its root in the picture and the
-concave, coast side toward its tip, by a tenth to a half of the tooth's depth. How much is read from
-the picture: along the true edge the look changes in the same way from toe to heel.
+A ring gear tooth is curved along its length, and a camera looks down on it from above its tip, so in
+the picture its long edges bow by a tenth to a whole of the tooth's depth, and half way along the face
+width is not half way along the picture. Both follow from the view, and the view from the corners of
+the teeth (`ring_fit`). What is left, the bend of the set's own cutter, is read from the picture:
+along the true edge the look changes in the same way from toe to heel.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pattern.photo.colour import to_lab
-from pattern.records import Photo, Side, ToothSide
+from pattern.records import Hand, Photo, Side, ToothSide
 from pattern.teeth.rectify import cell_centres, lay_flat
-from pattern.teeth.surface import ToothSurface, bowed_edge
+from pattern.teeth.ring_fit import RingView, fit_ring
+from pattern.teeth.surface import ToothSurface, bowed_edge, resampled
 
 Floats = NDArray[np.float64]
-_BOWS = np.linspace(-0.15, 1.0, 93)
-"""Bows tried, as shares of the depth half way along, positive the way the side is expected to bow."""
-_EXPECTED, _SPREAD = 0.22, 0.18
-"""Bow of drawn sets (sag 0.055 to 0.094 of the length, length 4.9 to 5.8 depths) seen from 15 to 40
-degrees above square: 0.08 to 0.45."""
-_SLOPES = np.linspace(-0.2, 0.2, 33)
-"""Change of bow from tooth to tooth tried: neighbours are turned by 8 to 10 degrees."""
-_MIDDLE = -0.022
-"""Half way along the face width lies this share of the chord short of half way along the tooth: the
-spiral angle, and with it the length of tooth per face width, grows toward the heel. Of sets drawn
-from ISO 23509:2016 proportions, at views of ring gears: -0.022, sd 0.02."""
-_STRAY = 0.03
-_ALIKE = 0.05
+_BOWS = np.linspace(-0.3, 0.3, 49)
+"""Bows tried beyond the expected ones, as shares of the depth half way along, + toward the tip."""
+_SPREAD, _STRAY, _ALIKE = 0.04, 0.015, 0.02
+"""Sds of the bow's difference to what the view gives: common to the photo, of one tooth, and between
+tip and root edge (set on drawn and rendered teeth)."""
+_EXPECTED_BLIND, _SPREAD_BLIND = 0.35, 0.15
+"""The same where no view could be fitted: drive bows toward the root, coast toward the tip."""
 _WINDOW = 0.11
-_TRUST = 14.0
+_TRUST = 5.0
+_KNOTS = 33
 
 
-def bend_edges(photo: Photo, teeth: Sequence[ToothSide], side: Side) -> tuple[ToothSide, ...]:
-    """The tooth sides with their straight long edges bowed as the picture shows.
+def bend_edges(
+    photo: Photo, teeth: Sequence[ToothSide], side: Side, hand: Hand
+) -> tuple[ToothSide, ...]:
+    """The tooth sides with long edges as the view and the picture bend them; corners stay.
 
-    The bows are chosen together, as a line over the teeth of the photo, then each within a little of
-    it: the change of look across each edge, summed as a vector from toe to heel so that only what
-    stays the same counts, against what views of ring gears lead one to expect.
+    The picture's say: the change of look across each edge, summed as a vector from toe to heel so
+    that only what stays the same counts, over all teeth together and then each within a little.
     """
-    way = -1.0 if side == "drive" else 1.0
-    scores = [_edge_scores(photo, ToothSurface.of(tooth), way) for tooth in teeth]
-    usual = _line_of_bows([tip + 0.6 * root for tip, root in scores], _places(teeth))
+    sd = max(float(np.mean([tooth.corner_sd_px for tooth in teeth])) * 0.5, 0.5)
+    view = fit_ring([t.corners for t in teeth], sd, side, hand, (photo.width_px, photo.height_px))
+    surfaces = [_expected(tooth, view, number, side) for number, tooth in enumerate(teeth)]
+    spread = _SPREAD if view is not None else _SPREAD_BLIND
+    scores = [_edge_scores(photo, surface) for surface in surfaces]
+    together = sum((tip + 0.6 * root for tip, root in scores), np.zeros(len(_BOWS)))
+    common = float(_BOWS[int((_TRUST * together - 0.5 * (_BOWS / spread) ** 2).argmax())])
     return tuple(
-        _bowed(tooth, way, at_tip, at_root, middle)
-        for tooth, (at_tip, at_root), middle in zip(teeth, scores, usual, strict=True)
+        _bowed(tooth, surface, at_tip, at_root, common)
+        for tooth, surface, (at_tip, at_root) in zip(teeth, surfaces, scores, strict=True)
     )
+
+
+def _expected(tooth: ToothSide, view: RingView | None, number: int, side: Side) -> ToothSurface:
+    """Edges as the view has them, moved onto the tooth's own corners."""
+    a, b, c, d = tooth.corners
+    if view is None:
+        up = 0.5 * (a + b - c - d) * _EXPECTED_BLIND * (-1.0 if side == "drive" else 1.0)
+        return ToothSurface(tip=bowed_edge(a, b, up, _KNOTS), root=bowed_edge(d, c, up, _KNOTS))
+    seen = view.surface(number)
+    return ToothSurface(tip=_onto(seen.tip, a, b), root=_onto(seen.root, d, c))
+
+
+def _onto(edge: Floats, start: Floats, end: Floats) -> Floats:
+    """An edge turned and scaled so that its ends meet two points."""
+    edge = resampled(edge, _KNOTS)
+    old, new = edge[-1] - edge[0], end - start
+    factor = complex(*new) / complex(*old)
+    moved = (edge - edge[0]) @ np.array([[factor.real, factor.imag], [-factor.imag, factor.real]])
+    return np.asarray(start + moved)
 
 
 def _bowed(
-    tooth: ToothSide, way: float, at_tip: Floats, at_root: Floats, usual: float
+    tooth: ToothSide, surface: ToothSurface, at_tip: Floats, at_root: Floats, common: float
 ) -> ToothSide:
-    near = -0.5 * ((_BOWS - usual) / _STRAY) ** 2
+    near = -0.5 * ((_BOWS - common) / _STRAY) ** 2
     apart = -0.5 * ((_BOWS[:, None] - _BOWS[None, :]) / _ALIKE) ** 2
-    gain = _TRUST * (at_tip[:, None] + 0.6 * at_root[None, :])
-    total = gain + apart + near[:, None]
+    total = _TRUST * (at_tip[:, None] + 0.6 * at_root[None, :]) + apart + near[:, None]
     i, j = np.unravel_index(int(total.argmax()), total.shape)
-    a, b, c, d = tooth.corners
-    up = 0.5 * (a + b - c - d)
+    share = np.linspace(0.0, 1.0, _KNOTS)
+    bow = 4.0 * share * (1.0 - share)
     return replace(
         tooth,
-        tip_edge=bowed_edge(a, b, way * _BOWS[i] * up + _MIDDLE * (b - a)),
-        root_edge=bowed_edge(d, c, way * _BOWS[j] * up + _MIDDLE * (c - d)),
+        tip_edge=surface.to_photo(share, 1.0 + _BOWS[i] * bow),
+        root_edge=surface.to_photo(share, _BOWS[j] * bow),
     )
 
 
-def _line_of_bows(scores: list[Floats], places: Floats) -> Floats:
-    """The bow of each tooth on the straight line over `places` that all scores together like best."""
-    middle = float(places.mean())
-    centre, slope = np.meshgrid(_BOWS, _SLOPES, indexing="ij")
-    total = -0.5 * ((centre - _EXPECTED) / _SPREAD) ** 2 - 0.5 * (slope / 0.12) ** 2
-    for score, place in zip(scores, places, strict=True):
-        total += _TRUST * np.interp(centre + slope * (place - middle), _BOWS, score)
-    i, j = np.unravel_index(int(total.argmax()), total.shape)
-    return np.asarray(_BOWS[i] + _SLOPES[j] * (places - middle))
+def _edge_scores(photo: Photo, surface: ToothSurface) -> tuple[Floats, Floats]:
+    low, high = -0.5, 1.5
+    lengthwise, profile = cell_centres(96, 0.04, 0.96), cell_centres(120, low, high)
+    flat = lay_flat(photo.pixels, surface, lengthwise, profile[::-1])
+    change = _Change(to_lab(flat.rgb)[::-1], lengthwise, low, high)
+    return _steadiness(change, 1.0), _steadiness(change, 0.0)
 
 
-def _places(teeth: Sequence[ToothSide]) -> Floats:
-    """Where each tooth stands in the row, in steps from tooth to tooth, along tip to root."""
-    corners = np.array([tooth.corners for tooth in teeth])
-    down = (corners[:, 2:] - corners[:, :2]).mean(axis=(0, 1))
-    along = corners.mean(axis=1) @ down / max(float(np.linalg.norm(down)), 1e-9)
-    gaps = np.diff(np.sort(along))
-    step = float(np.median(gaps)) if len(gaps) else 1.0
-    return np.asarray((along - along.min()) / max(step, 1e-6))
-
-
-def _edge_scores(photo: Photo, straight: ToothSurface, way: float) -> tuple[Floats, Floats]:
-    change = _change_across(photo, straight, way)
-    return _score(change, 1.0, way), _score(change, 0.0, way)
-
-
+@dataclass(frozen=True, eq=False)
 class _Change:
-    """Mean look above less mean look below, at any profile place of each column."""
+    """Mean look above less mean look below, at any profile place of each column.
 
-    def __init__(self, lab: Floats, lengthwise: Floats, low: float, high: float) -> None:
-        self.sums = np.concatenate([np.zeros((1, *lab.shape[1:])), np.cumsum(lab, axis=0)])
-        self.lengthwise = lengthwise
-        self.low, self.high = low, high
+    `lab` is (rows, columns, 3) with rows from profile `low` up to `high`.
+    """
+
+    lab: Floats
+    lengthwise: Floats
+    low: float
+    high: float
 
     def at(self, profile: Floats) -> Floats:
-        """(columns, 3) difference across `profile` (columns,)."""
-        upper = self._mean(profile, profile + _WINDOW)
-        lower = self._mean(profile - _WINDOW, profile)
-        return upper - lower
+        """(..., columns, 3) difference across `profile` (..., columns)."""
+        sums = np.concatenate([np.zeros((1, *self.lab.shape[1:])), np.cumsum(self.lab, axis=0)])
+        middle = self._sum_to(sums, profile)
+        upper = self._sum_to(sums, profile + _WINDOW) - middle
+        lower = middle - self._sum_to(sums, profile - _WINDOW)
+        return (upper - lower) / _WINDOW
 
-    def _mean(self, start: Floats, end: Floats) -> Floats:
-        return (self._sum_to(end) - self._sum_to(start)) / _WINDOW
-
-    def _sum_to(self, profile: Floats) -> Floats:
-        rows = len(self.sums) - 1
+    def _sum_to(self, sums: Floats, profile: Floats) -> Floats:
+        rows = len(sums) - 1
         place = np.clip((profile - self.low) / (self.high - self.low) * rows, 0, rows - 1e-6)
         index = place.astype(int)
-        part = (place - index)[:, None]
-        column = np.arange(len(profile))
-        value = (1 - part) * self.sums[index, column] + part * self.sums[index + 1, column]
+        part = (place - index)[..., None]
+        column = np.arange(profile.shape[-1])
+        value = (1 - part) * sums[index, column] + part * sums[index + 1, column]
         return np.asarray(value * (self.high - self.low) / rows)
 
 
-def _change_across(photo: Photo, straight: ToothSurface, way: float) -> _Change:
-    low, high = (-1.25, 1.4) if way < 0 else (-0.4, 2.25)
-    lengthwise, profile = cell_centres(96, 0.04, 0.96), cell_centres(150, low, high)
-    flat = lay_flat(photo.pixels, straight, lengthwise, profile[::-1])
-    return _Change(to_lab(flat.rgb)[::-1], lengthwise, low, high)
-
-
-def _score(change: _Change, edge: float, way: float) -> Floats:
-    """How steady the change across the bowed edge is, 0 to 1, for each bow tried."""
+def _steadiness(change: _Change, edge: float) -> Floats:
+    """How alike the changes across the bowed edge are from toe to heel, 0 to 1, for each bow tried."""
     bow = 4.0 * change.lengthwise * (1.0 - change.lengthwise)
-    differences = np.array([change.at(edge + way * size * bow) for size in _BOWS])
-    scale = float(np.median(np.linalg.norm(differences, axis=2))) + 2.0
-    limited = differences / (np.linalg.norm(differences, axis=2, keepdims=True) + scale)
+    differences = change.at(edge + _BOWS[:, None] * bow[None, :])
+    size = np.linalg.norm(differences, axis=2, keepdims=True)
+    limited = differences / (size + float(np.median(size)) + 2.0)
     return np.asarray(np.linalg.norm(limited.mean(axis=1), axis=1))

@@ -52,7 +52,7 @@ def given_teeth(
         _given_tooth(photo, side, hand, outline, f"outline {number}")
         for number, outline in enumerate(outlines, start=1)
     ]
-    bent = bend_edges(photo, [tooth for tooth, _ in drawn], side)
+    bent = bend_edges(photo, [tooth for tooth, _ in drawn], side, hand)
     teeth = tuple(
         tooth if is_curved else guess for (tooth, is_curved), guess in zip(drawn, bent, strict=True)
     )

@@ -20,7 +20,7 @@ def _bow(edge: np.ndarray, up: np.ndarray) -> float:
     ("side", "hand", "colour"),
     [("drive", "right", YELLOW), ("coast", "right", BLUE), ("drive", "left", BLUE)],
 )
-def test_the_bow_comes_within_a_twelfth_of_the_depth(
+def test_the_bow_comes_within_a_sixteenth_of_the_depth(
     side: Side, hand: Hand, colour: tuple[int, int, int]
 ) -> None:
     drawn = drawn_gear(side, hand, colour=colour, roll_deg=120.0)
@@ -31,4 +31,4 @@ def test_the_bow_comes_within_a_twelfth_of_the_depth(
         true_bow = _bow(truth.tip_edge, up)
         assert abs(true_bow) > 0.15  # a straight edge would be wrong by this
         assert np.sign(true_bow) == (-1 if side == "drive" else 1)  # convex bows to the root
-        assert _bow(tooth.tip_edge, up) == pytest.approx(true_bow, abs=0.085)
+        assert _bow(tooth.tip_edge, up) == pytest.approx(true_bow, abs=0.06)

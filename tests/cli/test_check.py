@@ -1,0 +1,68 @@
+"""`contact-pattern check`: a shop holds the automatic reading against outlines drawn by hand."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image
+
+from pattern.cli import commands
+from pattern.errors import InvalidInput
+from tests.drawn import drawn_gear
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    drawn = drawn_gear("drive")
+    Image.fromarray(drawn.photo.pixels).save(tmp_path / "p1.png")
+    truth = {
+        "readable": True,
+        "side": "drive",
+        "hand": "right",
+        "lengthwise": drawn.lengthwise,
+        "profile": drawn.profile,
+        "teeth": [{"outline": outline} for outline in drawn.outlines],
+    }
+    (tmp_path / "p1.json").write_text(json.dumps(truth))
+    return tmp_path
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(commands, ["check", *map(str, arguments)], standalone_mode=False)
+
+
+def test_readings_with_known_outlines_are_held_against_the_truth(folder: Path) -> None:
+    result = _run(folder, "--outlined", "--json")
+    rows = {row["name"]: row for row in json.loads(result.stdout)}
+    assert rows["readable photos read"]["value"] == 100.0
+    assert rows["lengthwise error, median"]["value"] < 0.05
+    assert rows["profile error, median"]["value"] < 0.08
+    assert rows["wrong directions"]["value"] == 0.0
+
+
+def test_each_photo_can_be_shown(folder: Path) -> None:
+    result = _run(folder, "--outlined", "--each")
+    assert "p1.png: lengthwise" in result.stdout
+
+
+def test_a_folder_without_answers_says_what_is_missing(tmp_path: Path) -> None:
+    result = _run(tmp_path)
+    assert isinstance(result.exception, InvalidInput)
+    assert "same name" in result.exception.message
+
+
+def test_a_damaged_answer_is_named(folder: Path) -> None:
+    (folder / "p1.json").write_text("{")
+    result = _run(folder)
+    assert isinstance(result.exception, InvalidInput)
+    assert "p1.json" in result.exception.message
+
+
+def test_an_answer_without_a_side_is_named(folder: Path) -> None:
+    (folder / "p1.json").write_text("{}")
+    result = _run(folder)
+    assert isinstance(result.exception, InvalidInput)
+    assert "side" in result.exception.message
