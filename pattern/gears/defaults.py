@@ -27,6 +27,12 @@ CUTTER_SPREAD = {"tapered": 0.08, "uniform": 0.07}
 DEPTH_SPREAD = 0.06
 """Relative spread of the depth factor."""
 
+_SHORTENING = {5: 0.85, 6: 0.882, 7: 0.918, 8: 0.947, 9: 0.971, 10: 0.988, 11: 0.997}
+"""Working depth of sets with few pinion teeth over that of others, so that the pinion is not undercut.
+
+From 6 teeth on the classic spiral bevel proportions, 1.500 to 1.695 of 1.700 (from memory).
+"""
+
 # face-hobbing cutters: (largest radius in mm, blade groups); from memory, affects only the lead angle
 _BLADE_GROUPS = ((70.0, 11), (82.0, 13), (96.0, 17), (115.0, 19), (140.0, 13), (math.inf, 17))
 
@@ -94,7 +100,9 @@ def geometry_of(axle: Axle, system: str) -> tuple[Geometry, tuple[str, ...]]:
         diameter, width, offset, cutter, groups, spiral, pinion_spiral,
         pressure_drive_rad=_radians(axle.pressure_angle_drive_deg),
         pressure_coast_rad=_radians(axle.pressure_angle_coast_deg),
-        factors=Factors(addendum=0.21 + 0.29 / ratio**2),
+        factors=Factors(
+            depth=2.0 * _SHORTENING.get(max(axle.pinion_teeth, 5), 1.0), addendum=0.21 + 0.29 / ratio**2
+        ),
     )  # fmt: skip
     return geometry, tuple(name for name in _OPTIONAL if getattr(axle, name) is None)
 

@@ -177,21 +177,20 @@ def _check_conjugate(
     ra_u, ra_v = np.gradient(radius)
     area = ax_u * ra_v - ax_v * ra_u
     if np.sign(area).min() != np.sign(area).max():
-        raise InvalidAxle(
-            f"the pinion's {side} side would be undercut: it folds over near its root",
-            subject="pinion_teeth",
-            remedy="Too few pinion teeth for these pressure angles, depths and offset; check them",
-        )
+        raise _undercut(side, "it folds over near its root")
 
 
 def _check_curvature(curvature: Array, side: Side) -> None:
     if curvature.min() <= 0:
-        share = float((curvature <= 0).mean())
-        raise InvalidAxle(
-            f"the pinion would cut into {share:.0%} of the {side} side instead of touching it",
-            subject="cutter_radius_in",
-            remedy="Check cutter radius, spiral angle and pressure angles",
-        )
+        raise _undercut(side, "it would cut into the ring gear's tooth instead of touching it")
+
+
+def _undercut(side: Side, how: str) -> InvalidAxle:
+    return InvalidAxle(
+        f"the pinion's {side} side would be undercut: {how}",
+        subject="pinion_teeth",
+        remedy="Check tooth counts, pressure angles, offset and cutter radius, or leave out what is not known",
+    )
 
 
 def pinion_tip_mm(blank: Blank, axial: Array, radius: Array) -> Array:

@@ -139,10 +139,17 @@ def hypoid_cones(
         )  # fmt: skip
 
     low, high = _eta_range(pair, math.atan(ratio), offset_mm / ring_radius_mm)
-    at_low, at_high = mismatch(low), mismatch(high)
-    if at_low * at_high > 0:
-        return pair(low if abs(at_low) < abs(at_high) else high)
-    return pair(brentq(mismatch, low, high, xtol=1e-13))
+    try:
+        at_low, at_high = mismatch(low), mismatch(high)
+        if at_low * at_high > 0:
+            return pair(low if abs(at_low) < abs(at_high) else high)
+        return pair(brentq(mismatch, low, high, xtol=1e-13))
+    except ValueError as fault:  # from the lengthwise curve
+        raise InvalidAxle(
+            f"a cutter of {cutter_radius_mm:.0f} mm radius cannot cut these teeth",
+            subject="cutter_radius_in",
+            remedy="Check cutter radius, spiral angle and tooth counts, or leave out what is not known",
+        ) from fault
 
 
 def hypoid_cones_of_ring_angle(

@@ -11,6 +11,7 @@ from pattern.errors import InvalidAxle
 from pattern.gears.blank import blank_from_axle, make_blank
 from pattern.gears.defaults import geometry_of
 from pattern.gears.flank import flank_at_height, ring_flank, tooth_thickness
+from pattern.gears.lattice import tooth_lattice
 from pattern.records import SIDES, Axle
 from tests.gears.sets import ALL, blank
 
@@ -159,3 +160,20 @@ def test_limit_pressure_angle_parts_the_sides_of_a_hypoid():
     assert one.pressure_coast_rad - one.pressure_drive_rad == pytest.approx(
         -2 * one.cones.limit_pressure_rad
     )
+
+
+def test_a_pinion_with_too_few_teeth_is_refused_as_undercut():
+    one = blank_from_axle(Axle(34, 5, 8.5, offset_in=0.0, tooth_system="uniform"))
+    with pytest.raises(InvalidAxle) as caught:
+        for side in SIDES:
+            tooth_lattice(one, side, 21, 11)
+    assert caught.value.subject == "pinion_teeth"
+    assert "undercut" in caught.value.message
+
+
+@pytest.mark.parametrize("pinion_teeth", [6, 7, 8, 9, 10, 12, 14, 16])
+@pytest.mark.parametrize("system", ["tapered", "uniform"])
+def test_usual_hypoids_are_not_refused(system, pinion_teeth):
+    one = blank_from_axle(Axle(41, pinion_teeth, 8.5, tooth_system=system))
+    for side in SIDES:
+        assert tooth_lattice(one, side, 21, 11).curvature.min() > 0
