@@ -26,6 +26,7 @@ _FOCAL, _FOCAL_SPREAD = 0.85, 0.22
 no source); spread of its logarithm."""
 _STEPS = np.linspace(0.0, 1.0, 33)
 _LIMIT = 4.0
+_STEP = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,18 +72,27 @@ def fit_ring(
     target = outlines - centre
     focal = _FOCAL * max(size_px)
 
-    def residuals(state: Floats) -> Floats:
-        shape = RingShape.of(USUAL.values + SPREAD * state[:8])
-        seen = _project(_corner_points(shape, side, hand, numbers), _camera(state[8:], focal))
+    def residuals(states: Floats) -> Floats:
+        """(..., residuals) of states (..., 15)."""
+        values = USUAL.values + SPREAD * states[..., :8]
+        shape = RingShape.of(np.moveaxis(values, -1, 0)[..., None, None])
+        seen = _project(_corner_points(shape, side, hand, numbers), _camera(states[..., 8:], focal))
         miss = (seen - target) / corner_sd_px
-        prior = np.concatenate([state[:8], state[14:15] / _FOCAL_SPREAD])
-        return np.concatenate([miss.ravel(), prior])
+        flat = miss.reshape(*states.shape[:-1], -1)
+        prior = [states[..., :8], states[..., 14:15] / _FOCAL_SPREAD]
+        return np.concatenate([flat, *prior], axis=-1)
+
+    def slopes(state: Floats) -> Floats:
+        """Central differences, all at once."""
+        step = _STEP * np.eye(state.size)
+        both = residuals(np.concatenate([state + step, state - step]))
+        return np.asarray((both[: state.size] - both[state.size :]).T / (2.0 * _STEP))
 
     best, best_cost = None, np.inf
     for pose in _start_poses(target, side, hand, numbers, focal):
         start = np.concatenate([np.zeros(8), pose, [0.0]])
         try:
-            solved = least_squares(residuals, start, x_scale="jac", max_nfev=40, loss="linear")
+            solved = least_squares(residuals, start, jac=slopes, x_scale="jac", max_nfev=40)
         except (ValueError, np.linalg.LinAlgError):
             continue
         if solved.cost < best_cost and np.isfinite(solved.cost):
@@ -106,17 +116,34 @@ def _corner_points(shape: RingShape, side: Side, hand: Hand, numbers: Floats) ->
     )
 
 
-def _camera(state: Floats, focal: float) -> Floats:
-    """(3, 4) matrix from turn vector, place and logarithm of the focal length's factor."""
-    turn, _ = cv2.Rodrigues(state[:3])
-    scale = focal * float(np.exp(np.clip(state[6], -2.0, 2.0)))
-    lens = np.diag([scale, scale, 1.0])
-    return np.asarray(lens @ np.concatenate([turn, state[3:6, None]], axis=1))
+def _camera(states: Floats, focal: float) -> Floats:
+    """(..., 3, 4) matrices from turn vector, place and the logarithm of the focal length's factor."""
+    turn = _turns(states[..., :3])
+    scale = focal * np.exp(np.clip(states[..., 6], -2.0, 2.0))
+    camera = np.concatenate([turn, states[..., 3:6, None]], axis=-1)
+    camera[..., :2, :] *= scale[..., None, None]
+    return np.asarray(camera)
+
+
+def _turns(vectors: Floats) -> Floats:
+    """Rotation matrices (..., 3, 3) of turn vectors (..., 3) (Rodrigues' formula)."""
+    angle = np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-12)
+    x, y, z = np.moveaxis(vectors / angle, -1, 0)
+    zero = np.zeros_like(x)
+    cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=-1)
+    cross = cross.reshape(*vectors.shape[:-1], 3, 3)
+    sine, cosine = np.sin(angle)[..., None], np.cos(angle)[..., None]
+    return np.asarray(np.eye(3) + sine * cross + (1.0 - cosine) * (cross @ cross))
 
 
 def _project(points: Floats, camera: Floats) -> Floats:
     """Points (..., 3) to pixels (..., 2) off the photo's middle; far behind the camera stays finite."""
-    seen = points @ camera[:, :3].T + camera[:, 3]
+    turn = np.swapaxes(camera[..., :3], -1, -2)
+    lead = points.ndim - camera.ndim
+    place = camera[..., 3]
+    for _ in range(lead):
+        turn, place = turn[..., None, :, :], place[..., None, :]
+    seen = points @ turn + place[..., None, :]
     depth = np.where(seen[..., 2:] > 0.05, seen[..., 2:], 0.05)
     return np.asarray(seen[..., :2] / depth)
 

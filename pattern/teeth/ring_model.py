@@ -16,37 +16,38 @@ from numpy.typing import NDArray
 from pattern.records import Hand, Side
 
 Floats = NDArray[np.float64]
+Number = float | Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RingShape:
     """`face` is the face width over the mean cone distance; `taper` 0 for uniform depth, 1 for the
     usual taper; `bend` how much more the lengthwise curve is bent than is usual for that taper, as a
     curvature times the mean cone distance; `depth` 1 for the usual depth; `teeth` the tooth count as
-    a real number. Angles in radians."""
+    a real number. Angles in radians. Each may be an array: then they are several ring gears."""
 
-    pitch_angle: float = 1.26
-    face: float = 0.37
-    spiral: float = 0.58
-    bend: float = 0.0
-    taper: float = 0.6
-    depth: float = 1.0
-    teeth: float = 41.0
-    pressure: float = 0.36
+    pitch_angle: Number = 1.26
+    face: Number = 0.37
+    spiral: Number = 0.58
+    bend: Number = 0.0
+    taper: Number = 0.6
+    depth: Number = 1.0
+    teeth: Number = 41.0
+    pressure: Number = 0.36
 
     @classmethod
     def of(cls, values: Floats) -> RingShape:
-        """From the eight numbers in the order of the fields."""
-        return cls(*(float(v) for v in values))
+        """From the eight numbers in the order of the fields, (8, ...)."""
+        return cls(*values)
 
     @property
-    def curvature(self) -> float:
+    def curvature(self) -> Number:
         """Of the lengthwise curve, times the mean cone distance.
 
         Tapered sets are face-milled, with a cutter radius near the mean cone distance; uniform ones
         are face-hobbed, with a smaller cutter whose rolling bends the curve further.
         """
-        return max(1.85 - 0.72 * self.taper + self.bend, 0.3)
+        return np.maximum(1.85 - 0.72 * self.taper + self.bend, 0.3)
 
     @property
     def values(self) -> Floats:
@@ -79,7 +80,7 @@ def side_points(
     across = away * height * np.tan(shape.pressure) / (np.cos(shape.spiral) * radius)
     phi = _trace(shape, cone) / sine + across + 2.0 * np.pi / shape.teeth * np.asarray(tooth, float)
     phi = phi if hand == "right" else -phi
-    z = np.broadcast_to(cone * cosine - height * sine, phi.shape)
+    z = np.broadcast_to(cone * cosine - height * sine, np.shape(phi))
     return np.stack([radius * np.cos(phi), radius * np.sin(phi), z], axis=-1)
 
 
@@ -90,11 +91,10 @@ def _trace(shape: RingShape, cone: Floats) -> Floats:
     cone distance.
     """
     radius = 1.0 / shape.curvature
-    centre = np.array([1.0 - radius * np.sin(shape.spiral), radius * np.cos(shape.spiral)])
-    apart = float(np.hypot(*centre))
+    apart = np.hypot(1.0 - radius * np.sin(shape.spiral), radius * np.cos(shape.spiral))
 
-    def at(distance: Floats) -> Floats:
+    def at(distance: Number) -> Floats:
         share = (apart**2 + distance**2 - radius**2) / (2.0 * apart * distance)
         return np.asarray(np.arccos(np.clip(share, -1.0, 1.0)))
 
-    return at(np.array(1.0)) - at(cone)
+    return at(1.0) - at(cone)
