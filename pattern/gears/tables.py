@@ -3,7 +3,7 @@
     python -m pattern.gears.tables [FOLDER]
 
 writes RESPONSE.md and lengthwise_sign.svg (the latter needs matplotlib) into FOLDER, by default the
-one of this module. About half a minute on one core.
+one of this module. About a minute on one core.
 """
 
 from __future__ import annotations
@@ -39,7 +39,16 @@ def main(folder: Path) -> None:
     found = [(name, response(axle, system)) for name, axle, system in TYPICAL]
     usual, wide = sweep(_SETS, 1, wide=False), sweep(_WIDE_SETS, 2, wide=True)
     text = "\n".join(
-        [*_head(), *_rates(found), "", *_agreement(found), "", *_signs(usual, wide), ""]
+        [
+            *_head(),
+            *_reading(),
+            *_rates(found),
+            "",
+            *_agreement(found),
+            "",
+            *_signs(usual, wide),
+            "",
+        ]
     )
     (folder / "RESPONSE.md").write_text(text, encoding="utf-8")
     plot(wide, folder / "lengthwise_sign.svg")
@@ -54,6 +63,23 @@ def _head() -> list[str]:
         "toward the heel, profile + toward the tip. Rates are per 0.001 in of move (pinion + deeper, ring gear",
         "+ away) or per minute of arc of shaft angle. The figure after ± is the spread over sets of that size",
         "(dimensions, cutter, crowning, bias not known), the percentage the share of them with a positive sign.",
+        "",
+    ]
+
+
+def _reading() -> list[str]:
+    return [
+        "## In words",
+        "",
+        "- Height is sure: a deeper pinion goes to the root on both sides of every set, by about as much on",
+        "  uniform depth as on tapered (the trade's remark that uniform sets answer weakly is not borne out).",
+        "- The truck hypoid manual describes tapered hypoids, the grader manual uniform ones; each contradicts",
+        "  the other kind. Neither is wrong, and neither is universal.",
+        "- Tapered sets with little or no offset lie in between: there both sides may go to the toe.",
+        "- A ring gear moved away sends the drive side to the heel on every set, as printed. The coast side",
+        "  moves little, and mostly to the toe, against the trade's table for tapered depth.",
+        "- The lengthwise sign for depth turns at a ratio of curve radius to mean cone distance that falls with",
+        "  the offset, and lies higher for the coast side than for the drive side.",
         "",
     ]
 
