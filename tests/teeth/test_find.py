@@ -1,0 +1,144 @@
+"""Finding teeth, with the network replaced by what it would say if it were right.
+
+The maps come from the drawn scene's own truth, so these tests judge what is made of them: teeth,
+corners, toe, and the reasons to decline.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pattern.records import Photo, Side
+from pattern.settings import Settings
+from pattern.teeth import find
+from pattern.teeth.fields import PixelFields
+from pattern.teeth.found import FoundTeeth
+from tests.drawn import Drawn, drawn_gear
+from tests.drawn_fields import fields_of
+
+SETTINGS = Settings()
+
+
+def _swapped(fields: PixelFields) -> PixelFields:
+    """What the network says when the other side is declared."""
+    return replace(fields, side=fields.other, other=fields.side)
+
+
+def _find(
+    drawn: Drawn,
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    declared: Side | None = None,
+    fields: PixelFields | None = None,
+    **options: object,
+) -> FoundTeeth:
+    said = fields or fields_of(drawn, noise=0.015)
+    monkeypatch.setattr(find, "predict_fields", lambda *args, **kwargs: said)
+    side = declared or drawn.side
+    return find.find_teeth(drawn.photo, side, drawn.hand, SETTINGS, **options)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("roll", [0.0, 95.0, 200.0])
+@pytest.mark.parametrize("side", ["drive", "coast"])
+def test_painted_teeth_are_found_at_any_camera_roll(
+    side: Side, roll: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn = drawn_gear(side, roll_deg=roll, tilt_deg=(8.0, 40.0))
+    found = _find(drawn, monkeypatch)
+    assert not [f for f in found.flags if f.code != "end_cut"]
+    assert len(found.teeth) == 3
+    for truth in drawn.teeth:
+        apart = [np.linalg.norm(t.corners - truth.corners, axis=1).max() for t in found.teeth]
+        length = np.linalg.norm(truth.corners[0] - truth.corners[1])
+        assert min(apart) < 0.05 * length
+
+
+def test_the_toe_is_named_as_it_lies_in_the_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert _find(drawn_gear("drive", tilt_deg=(8.0, 40.0)), monkeypatch).toe == "right"
+    assert _find(drawn_gear("coast", tilt_deg=(8.0, 40.0)), monkeypatch).toe == "left"
+
+
+def test_a_toe_given_by_the_user_turns_the_teeth_and_is_flagged(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    plain, turned = _find(drawn, monkeypatch), _find(drawn, monkeypatch, toe="left")
+    assert turned.toe == "left"
+    assert "toe_overridden" in [flag.code for flag in turned.flags]
+    assert np.allclose(plain.teeth[0].corners[0], turned.teeth[0].corners[1])
+
+
+def test_unpainted_teeth_are_no_compound(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = drawn_gear("drive", painted=False, tilt_deg=(8.0, 40.0))
+    found = _find(drawn, monkeypatch)
+    assert found.teeth == ()
+    assert [flag.code for flag in found.flags] == ["no_compound"]
+    assert "none of them painted" in found.flags[0].message
+
+
+def test_paint_on_the_other_side_alone_is_the_wrong_side(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    fields = _swapped(fields_of(drawn, noise=0.015))
+    hidden = replace(fields, painted=fields.painted * (fields.other > 0.5))
+    found = _find(drawn, monkeypatch, declared="coast", fields=hidden)
+    assert found.teeth == ()
+    assert [flag.code for flag in found.flags] == ["wrong_side"]
+
+
+def test_a_field_that_runs_the_wrong_way_round_gives_no_teeth(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    found = _find(drawn, monkeypatch, declared="coast")
+    assert found.teeth == ()
+    assert found.flags[0].code == "wrong_side"
+
+
+def test_an_empty_picture_has_no_teeth(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    fields = fields_of(drawn)
+    nothing = replace(
+        fields, side=fields.side * 0, other=fields.other * 0, quality={"no_teeth": 0.99}
+    )
+    found = _find(drawn, monkeypatch, fields=nothing)
+    assert [flag.code for flag in found.flags] == ["no_teeth"]
+
+
+@pytest.mark.parametrize(
+    "code", ["blurred", "too_dark", "blown_out", "hidden", "glare", "no_contact"]
+)
+def test_what_the_network_calls_bad_stops_the_photo(
+    code: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    fields = replace(fields_of(drawn, noise=0.015), quality={code: 0.97})
+    found = _find(drawn, monkeypatch, fields=fields)
+    assert found.teeth == ()
+    assert [flag.code for flag in found.flags] == [code]
+
+
+def test_teeth_whose_end_is_out_of_the_picture_say_which(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    heel = int(drawn.teeth[1].corners[:, 0].min())
+    cut = heel + 70
+    crop = drawn.photo.pixels[:, cut:]
+    fields = fields_of(drawn, noise=0.015)
+    step = cut // 2
+
+    def cropped(values: np.ndarray) -> np.ndarray:
+        return values[:, step:]
+
+    names = (
+        "side", "other", "painted", "compound", "contact", "edge",
+        "lengthwise", "profile", "lengthwise_sd", "profile_sd",
+    )  # fmt: skip
+    part = replace(fields, **{n: cropped(getattr(fields, n)) for n in names})
+    monkeypatch.setattr(find, "predict_fields", lambda *args, **kwargs: part)
+    found = find.find_teeth(Photo("p", "0" * 64, crop), "drive", "right", SETTINGS)
+    codes = [flag.code for flag in found.flags]
+    assert codes == ["tooth_cut"] or "end_cut" in codes
+    if codes == ["tooth_cut"]:
+        assert "heel" in found.flags[0].message
