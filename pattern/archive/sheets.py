@@ -64,6 +64,10 @@ def checked(section: str, value: Any, *, of_roll: bool) -> str:
     kind = section_type(section, of_roll=of_roll)
     if section == "tags":
         value = _clean_tags(value)
+    if section == "axle" and isinstance(value, Mapping):
+        from pattern.setup.axle_record import axle_from_fields
+
+        value = axle_from_fields(value)  # lengths in mm, a stamped ratio, and its own messages
     try:
         return codec.to_json(codec.from_data(kind, codec.to_data(value), strict=True))
     except (ValueError, TypeError, KeyError, AttributeError) as fault:

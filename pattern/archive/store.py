@@ -8,25 +8,26 @@ import uuid
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import delete, insert, select
 
 from pattern.archive import codec, sheets
 from pattern.archive.backup import backup, tidy
-from pattern.archive.exchange import Arrival, export_job, import_job
 from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
 from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
 from pattern.archive.load import job_id, job_number, load_job
 from pattern.archive.location import Location, find_location
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
-from pattern.archive.thumbnails import Thumbnails
 from pattern.archive.upgrade import prepare
 from pattern.archive.verify import Verdict, verify
 from pattern.errors import InvalidInput
 from pattern.jobs import Entry, Job, JobPage, LikeJob, RollKind, ShimHint
 from pattern.records import Advice, Axle, Reading, Roll
+
+if TYPE_CHECKING:
+    from pattern.archive.exchange import Arrival
 
 
 class Archive:
@@ -34,7 +35,8 @@ class Archive:
 
     `Archive.open()` finds it, makes it if new, and upgrades an older one. Job ids are as in J0042.
     Every method that changes something returns once the change is on the disk, and raises
-    ArchiveUnavailable, with nothing stored half, when the place refuses.
+    ArchiveUnavailable, with nothing stored half, when the place refuses. What needs image libraries
+    is imported when it is used: a list of jobs must not wait for them.
     """
 
     def __init__(self, location: Location) -> None:
@@ -44,8 +46,6 @@ class Archive:
             row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
         photos = str(location.folder / row.value) if location.folder else row.value
         self.photos = PhotoStore(photos)
-        cache = location.folder / "thumbnails" if location.folder else None
-        self._thumbnails = Thumbnails(self.photos, cache)
 
     @classmethod
     def open(
@@ -186,7 +186,12 @@ class Archive:
 
         Raises ArchiveDamaged, UnreadablePhoto.
         """
-        return self._thumbnails.get(sha256, long_side_px)
+        from pattern.archive.thumbnails import thumbnail
+
+        folder = self.location.folder
+        return thumbnail(
+            self.photos, folder / "thumbnails" if folder else None, sha256, long_side_px
+        )
 
     def hold_photo(self, data: bytes) -> str:
         """Keep an uploaded photo for a draft, before a roll names it; returns its SHA-256."""
@@ -210,12 +215,16 @@ class Archive:
         extras: Mapping[str, bytes] | None = None,
     ) -> None:
         """Write a job with its photos and history to a new zip; see `pattern.archive.exchange`."""
+        from pattern.archive.exchange import export_job
+
         number = job_number(job_id)
         export_job(self._database, self.photos, number, target,
                    with_location=with_location, extras=extras)  # fmt: skip
 
     def import_job(self, source: Path) -> Arrival:
         """Bring an exported job in, kept apart from one here that differs. Raises InvalidInput."""
+        from pattern.archive.exchange import import_job
+
         return import_job(self._database, self.photos, source)
 
     # --- trust --------------------------------------------------------------------------------

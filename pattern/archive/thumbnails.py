@@ -12,25 +12,19 @@ from pattern.archive.durable import write_durably
 from pattern.archive.photos import PhotoStore
 from pattern.photo.decode import decode_photo
 
-SIZES_PX = (320, 1000)
 
+def thumbnail(store: PhotoStore, folder: Path | None, sha256: str, long_side_px: int) -> bytes:
+    """A JPEG of at most `long_side_px`, upright, without metadata, made at its first use.
 
-class Thumbnails:
-    """JPEGs of at most `long_side_px`, upright, without the camera's metadata."""
-
-    def __init__(self, store: PhotoStore, folder: Path | None) -> None:
-        self._store = store
-        self._folder = folder
-
-    def get(self, sha256: str, long_side_px: int) -> bytes:
-        """The reduced photo, made at its first use. Raises ArchiveDamaged, UnreadablePhoto."""
-        kept = self._folder / f"{sha256}-{long_side_px}.jpg" if self._folder else None
-        if kept and kept.is_file():
-            return kept.read_bytes()
-        made = _reduced(self._store.get(sha256), sha256, long_side_px)
-        if kept:
-            _keep(kept, made)
-        return made
+    Kept in `folder` if there is one. Raises ArchiveDamaged, UnreadablePhoto.
+    """
+    kept = folder / f"{sha256}-{long_side_px}.jpg" if folder else None
+    if kept and kept.is_file():
+        return kept.read_bytes()
+    made = _reduced(store.get(sha256), sha256, long_side_px)
+    if kept:
+        _keep(kept, made)
+    return made
 
 
 def _keep(path: Path, data: bytes) -> None:

@@ -117,30 +117,20 @@ def add_roll(
 def _read(
     photos: tuple[Path, ...], side: Side, found: Job, outline: str | None
 ) -> list[tuple[Path, Reading]]:
+    from pattern.cli.read import load_outlines, outlines_for
     from pattern.settings import load_settings
     from pattern.workflow import read_photo
 
     hand = found.axle.hand if found.axle else "right"
-    outlines = _outlines(outline)
+    is_drawn = outline not in (None, "frame")
+    drawn: Any = load_outlines(Path(str(outline))) if is_drawn else outline
     settings = load_settings()
-    return [
-        (photo, read_photo(photo, side, hand=hand, outlines=outlines, settings=settings))
-        for photo in photos
-    ]
-
-
-def _outlines(outline: str | None) -> Any:
-    from pattern.errors import InvalidOutline
-
-    if outline is None or outline == "frame":
-        return outline
-    try:
-        return json.loads(Path(outline).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
-        raise InvalidOutline(
-            f"cannot be read as outlines ({fault})", subject=outline,
-            remedy="Give JSON: a list of outlines, each four corners",
-        ) from fault  # fmt: skip
+    shots = []
+    for photo in photos:
+        outlines: Any = outlines_for(drawn, photo) if is_drawn else drawn
+        reading = read_photo(photo, side, hand=hand, outlines=outlines, settings=settings)
+        shots.append((photo, reading))
+    return shots
 
 
 def _advice(found: Job, roll: Roll) -> Advice | None:
@@ -157,24 +147,29 @@ def _advice(found: Job, roll: Roll) -> Advice | None:
 def _say(
     job_id: str, number: int, readings: list[Reading], advice: Advice | None, as_json: bool
 ) -> None:
-    from pattern.archive.codec import to_data
-
     if as_json:
-        said = {"job": job_id, "roll": number, "readings": readings, "advice": advice}
-        click.echo(json.dumps(to_data(said), ensure_ascii=False))
+        import dataclasses
+
+        from pattern.reading.as_json import reading_json
+
+        told = {
+            "job": job_id,
+            "roll": number,
+            "readings": [reading_json(reading) for reading in readings],
+            "advice": dataclasses.asdict(advice) if advice else None,
+        }
+        click.echo(json.dumps(told, allow_nan=False))
         return
+    from pattern.cli.advise import lines
+
     click.echo(f"{job_id} roll {number} filed.")
     for reading in readings:
         where: str = reading.status
         if reading.lengthwise is not None and reading.profile is not None:
-            where = f"lengthwise {reading.lengthwise:.2f}, profile {reading.profile:.2f}"
+            where = f"{reading.lengthwise:.2f} from the toe, {reading.profile:.2f} from the root"
         click.echo(f"  {reading.side}: {where}  {reading.photo}")
-    if advice:
-        click.echo(f"  advice: {advice.verdict}")
-        for reason in advice.reasons:
-            click.echo(f"    {reason}")
-        for caution in advice.cautions:
-            click.echo(f"    Caution: {caution}", err=True)
+    for line in lines(advice) if advice else ():
+        click.echo(line)
 
 
 @click.command("edit-roll")

@@ -77,12 +77,12 @@ def read(
     from pattern.settings import load_settings
 
     settings = load_settings(settings_file)
-    outlines = None if outline in (None, "frame") else _load_outlines(Path(str(outline)))
+    outlines = None if outline in (None, "frame") else load_outlines(Path(str(outline)))
     worst = 0
     rows: list[Reading] = []
     for path in photos:
         options = {"side": side, "hand": hand, "toe": toe, "tip": tip}
-        drawn = "frame" if outline == "frame" else _outlines_for(outlines, path)
+        drawn = "frame" if outline == "frame" else outlines_for(outlines, path)
         try:
             photo, reading = _read_one(path, options, drawn, settings)
             if overlay is not None:
@@ -121,7 +121,8 @@ def _read_one(
         ) from error
 
 
-def _load_outlines(file: Path) -> Any:
+def load_outlines(file: Path) -> Any:
+    """Outlines drawn by the user, from a JSON file. Raises InvalidOutline."""
     try:
         return json.loads(file.read_text(encoding="utf-8"))
     except OSError as fault:
@@ -138,7 +139,7 @@ def _load_outlines(file: Path) -> Any:
         ) from fault
 
 
-def _outlines_for(outlines: Any, path: Path) -> Any:
+def outlines_for(outlines: Any, path: Path) -> Any:
     """The outlines of one photo: of all photos alike, or by the photo's name."""
     if not isinstance(outlines, dict):
         return outlines
