@@ -37,7 +37,7 @@ from pattern.synthetic.scene_truth import photo_truth
 
 LISTS = {"samples": sample_scenes, "trial": trial_scenes}
 ZIP_BYTES = 15_000_000
-PASS_SPP = 16
+PASS_SAMPLES = 24_000_000
 
 
 def scene_list(name: str) -> list[Scene]:
@@ -55,14 +55,19 @@ def metering_weight(scene: Scene, truth: dict[str, Any]) -> Field:
     return weight
 
 
-def traced(mi: Any, loaded: Any, spp: int, seed: int, denoise: bool) -> Field:
-    """Linear light (height, width, 3), in passes that fit the memory of a small GPU."""
-    passes = max(1, round(spp / PASS_SPP))
-    images = [
-        np.array(mi.render(loaded, spp=max(1, spp // passes), seed=seed * 1000 + k))
-        for k in range(passes)
-    ]
-    picture = without_fireflies(np.asarray(images, np.float32))
+def traced(
+    mi: Any, loaded: Any, size_px: tuple[int, int], spp: int, seed: int, denoise: bool
+) -> Field:
+    """Linear light (height, width, 3), in passes that fit a GPU's memory, summed in a few groups."""
+    each = int(np.clip(PASS_SAMPLES // (size_px[0] * size_px[1]), 1, 16))
+    passes = max(1, round(spp / each))
+    groups = min(passes, 6)
+    sums = np.zeros((groups, size_px[1], size_px[0], 3), np.float32)
+    counts = np.zeros(groups, np.float32)
+    for k in range(passes):
+        sums[k % groups] += np.array(mi.render(loaded, spp=each, seed=seed * 1000 + k))
+        counts[k % groups] += 1.0
+    picture = without_fireflies(sums / counts[:, None, None, None])
     if denoise:
         cleaner = mi.OptixDenoiser(input_size=[picture.shape[1], picture.shape[0]])
         picture = 0.8 * np.array(cleaner(mi.TensorXf(picture))) + 0.2 * picture
@@ -139,7 +144,7 @@ def render_scenes(
             began = time.monotonic()
             scene = drawing.scene
             loaded = load(mi, drawing, options.spp)
-            light = traced(mi, loaded, options.spp, scene.seed, options.denoise)
+            light = traced(mi, loaded, scene.size_px, options.spp, scene.seed, options.denoise)
             hidden = partial(hides, mi, loaded, drawing.camera)
             truth = photo_truth(scene, drawing.camera, drawing.atlas.contact, hidden)
             pictures.append(pool.submit(finished, scene, light, truth))

@@ -114,7 +114,12 @@ def _photo(job: Job, side: Side, seed: int) -> Scene:
         marks=WIPED,
         computed=job.moves,
         brush=Brush(
-            job.colour, job.thickness_um, across=bool(rng.integers(2)), wet=rng.uniform(0.2, 0.7)
+            job.colour,
+            job.thickness_um,
+            streak=0.36,
+            across=bool(rng.integers(2)),
+            hiding_um=15.0,
+            wet=rng.uniform(0.2, 0.7),
         ),
         finish=job.finish,
         light=replace(job.light, seed=job.light.seed + 100 * SIDES.index(side)),
