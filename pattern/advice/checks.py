@@ -15,6 +15,7 @@ _WANDER = 0.15
 _SIDES_LAME = 0.45
 _MISFIT_SD = 4.5
 _FLIP_MISFIT = 0.5
+_LOST_SD = 7.0
 
 
 @dataclass(frozen=True)
@@ -119,4 +120,25 @@ def contradiction(rolls: Sequence[Roll], flipped: Fit) -> Fault:
         f"rolls[{t}].{field}: the {noun} is recorded as moved {said} by {abs(move):.3f} in, but "
         f"marks and backlash went as if it had moved {did}. Check the record, where the shim sits "
         "and which way it was changed; then advise again. No move is advised before that.",
+    )
+
+
+def is_lost(fit: Fit) -> bool:
+    """No account of the set follows the rolls at all; honest jobs with doubled noise stay below."""
+    return fit.misfit > fit.measured + _LOST_SD * math.sqrt(2.0 * fit.measured)
+
+
+def disagreement(rolls: Sequence[Roll]) -> Fault:
+    """The marks did not follow the recorded moves, and no single wrong sign explains it."""
+    unsaid = [
+        f"rolls[{t}]"
+        for t, roll in enumerate(rolls)
+        if t > 0 and roll.pinion_move_in is None and roll.ring_move_in is None
+    ]
+    hint = f" No move is recorded for {', '.join(unsaid)}: add what was moved." if unsaid else ""
+    return Fault(
+        "contradiction",
+        "The rolls do not fit together: marks and backlash did not follow the recorded moves."
+        f"{hint} Check pinion_move_in, ring_move_in and backlash_in of each roll, and that each photo "
+        "is of its own roll; or start again from the last roll alone. No move is advised before that.",
     )

@@ -18,10 +18,12 @@ from pattern.advice.checks import (
     check_rolls,
     contradiction,
     damage,
+    disagreement,
     fits_badly,
     flip_explains,
     flips,
     is_bound,
+    is_lost,
 )  # fmt: skip
 from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
 from pattern.advice.computed_response import computed_response
@@ -106,7 +108,7 @@ def _contradicted(
     flipped = min(tried, key=lambda f: f.misfit, default=None)
     if flipped is not None and flip_explains(best, flipped):
         return contradiction(rolls, flipped)
-    return None
+    return disagreement(rolls) if is_lost(best) else None
 
 
 def _decide(job: _Job) -> Advice:
@@ -130,6 +132,8 @@ def _best(job: _Job, belief: Belief, limits: Limits) -> Choice:
     can = reach(job.axle, job.kit)
     if is_bound(job.rolls[-1]):  # free the set first: ring gear only, never deeper into the bind
         can = Reach(np.zeros(1), can.ring_thou[can.ring_thou >= 0])
+    elif job.rolls[-1].backlash_in is None:  # toward the pinion it may bind unseen
+        can = Reach(can.pinion_thou, can.ring_thou[can.ring_thou >= 0])
     return choose(belief, limits, can)
 
 

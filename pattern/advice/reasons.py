@@ -70,15 +70,17 @@ def _sides(seen: Findings) -> list[str]:
         lines.append(f"{side.capitalize()} mark: {place(reading, at)}.")
     if seen.rolls[-1].backlash_in is None:
         lines.append(
-            "Backlash was not given: pinion and ring gear are hard to tell apart without it."
+            "Backlash was not given: pinion and ring gear are hard to tell apart without it. Measure it "
+            "at the heel, pinion held, and ask again; without it the ring gear is not moved closer."
         )
     return lines
 
 
 def _position(seen: Findings) -> str:
     pinion, ring = seen.belief.pinion_thou, seen.belief.ring_thou
+    count = len(seen.rolls)
     return (
-        f"All {len(seen.rolls)} rolls together: pinion "
+        f"{'This roll' if count == 1 else f'All {count} rolls together'}: pinion "
         f"{stands(float(pinion.mean()), float(pinion.std()), 'shallow', 'deep')}, ring gear "
         f"{stands(float(ring.mean()), float(ring.std()), 'near the pinion', 'far from the pinion')}."
     )
@@ -102,7 +104,7 @@ def _adjusted(seen: Findings) -> list[str]:
         *_table(seen),
         _size(seen),
     ]
-    if best.pinion_thou == 0:
+    if best.pinion_thou == 0 and best.chance_good >= 0.5:
         lines.append("The ring gear alone mends it, so the pinion bearing stays on.")
     elif seen.now.chance_right < best.chance_right and best.chance_good < 0.5:
         lines.append(
