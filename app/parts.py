@@ -161,8 +161,8 @@ def cautions(lines: tuple[str, ...] = wording.CAUTIONS) -> None:
     """What can hurt someone, where it can."""
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)
     st.html(
-        f'<section class="cautions" aria-label="{wording.BEFORE_YOU_START}">'
-        f"<h2>⚠ {wording.BEFORE_YOU_START}</h2><ul>{items}</ul></section>"
+        f'<section class="cautions" aria-label="{wording.CAUTION_HEAD}">'
+        f"<h2>⚠ {wording.CAUTION_HEAD}</h2><ul>{items}</ul></section>"
     )
 
 

@@ -248,7 +248,7 @@ SHIM_NAMES = {
 }
 PULL = "from the kit"
 WHY = "Why"
-BEFORE_YOU_START = "Before you start"
+CAUTION_HEAD = "Cautions"
 NOW_AND_EXPECTED = "The pattern now, and after the move"
 EXPECTED_NOTE = "{now} is the pattern now, {then} is where it should come to lie."
 WHAT_IF = "What if"

@@ -165,8 +165,8 @@ def _told(side: Side, steps: Sequence[Step]) -> str:
 
 def _why(advice: Advice) -> None:
     with st.expander(wording.WHY, expanded=advice.verdict != "accept"):
-        for reason in advice.reasons:
-            st.markdown(f"- {reason}")
+        items = "".join(f"<li>{escape(reason)}</li>" for reason in advice.reasons)
+        st.html(f'<ul class="why">{items}</ul>')
         st.caption(wording.HINT_ONLY)
 
 

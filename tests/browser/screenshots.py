@@ -1,0 +1,106 @@
+"""Pictures of every screen at both sizes: `python -m tests.browser.screenshots --out DIR [--dark]`.
+
+For the README and to be looked at. Needs Chromium and the sample photos; touches no user data.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from pathlib import Path
+
+from pattern.archive.store import Archive
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.browser import steps
+from tests.browser.conftest import CHROMIUM, QUIET, SIZES, Server, running
+
+PAIR = "cedar"
+
+
+def main() -> None:
+    """Walk a job and take a picture at every screen."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--out", type=Path, required=True)
+    options.add_argument("--dark", action="store_true")
+    given = options.parse_args()
+    given.out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as place, running(Path(place)) as server:
+        _older_jobs(server)
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+            for size in SIZES:
+                _walk(browser, server, size, given.out, dark=given.dark)
+            browser.close()
+
+
+def _older_jobs(server: Server) -> None:
+    for rolls, vehicle, status in ((3, "Grain truck 12", "done"), (1, "Yard loader", "waiting")):
+        job = steps.filed_job(server, rolls, vehicle)
+        with Archive.open(server.archive) as archive:
+            archive.edit(job, customer="Harrow & Daughters", status=status)
+
+
+def _walk(browser: Browser, server: Server, size: str, out: Path, *, dark: bool) -> None:
+    scheme = "dark" if dark else "light"
+    context = browser.new_context(**SIZES[size], color_scheme=scheme)
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    taken = _Camera(page, out, f"{size}{'-dark' if dark else ''}")
+    page.goto(server.url)
+    expect(page.get_by_text("Start a job")).to_be_visible()
+    taken("1-jobs")
+    steps.start_job(page)
+    steps.fill(page, "Customer or order number", "Order 2207")
+    steps.fill(page, "Vehicle", "Timber trailer")
+    steps.describe_axle(page)
+    taken("2-axle")
+    steps.on_to(page, "roll")
+    page.get_by_text("How to photograph the pattern").click()
+    taken("3-photos-guide")
+    page.get_by_text("How to photograph the pattern").click()
+    steps.add_photo(page, "drive", steps.photo(f"{PAIR}_drive"))
+    steps.add_photo(page, "coast", steps.photo(f"{PAIR}_coast"))
+    steps.fill(page, "Backlash now (in)", "0.009")
+    taken("4-photos")
+    steps.on_to(page, "outline")
+    page.get_by_role("button", name="Tooth 2", exact=True).click()
+    taken("5-outline")
+    steps.on_to(page, "advice")
+    expect(page.locator(".verdict")).to_be_visible()
+    page.get_by_text("What if").last.click()
+    expect(page.get_by_role("slider").first).to_be_visible()
+    taken("6-advice")
+    steps.button(page, "File this roll").click()
+    expect(page.get_by_text("Roll 1 is filed.")).to_be_visible()
+    taken("7-filed")
+    page.get_by_role("link", name="5 Final").click()
+    expect(page.get_by_text("Finish the job")).to_be_visible()
+    taken("8-final")
+    context.close()
+
+
+class _Camera:
+    """Takes the whole page, however long, with the next button at its end."""
+
+    def __init__(self, page: Page, out: Path, name: str) -> None:
+        self._page, self._out, self._name = page, out, name
+
+    def __call__(self, screen: str) -> None:
+        page = self._page
+        expect(page.locator('[data-testid="stApp"]')).to_have_attribute(
+            "data-test-script-state", "notRunning", timeout=90_000
+        )
+        page.wait_for_timeout(600)
+        size = page.viewport_size
+        assert size
+        long = page.evaluate("document.querySelector('.stMainBlockContainer').scrollHeight")
+        page.set_viewport_size({"width": size["width"], "height": max(size["height"], long)})
+        page.wait_for_timeout(400)
+        page.screenshot(path=self._out / f"{screen}-{self._name}.png")
+        page.set_viewport_size(size)
+        page.wait_for_timeout(600)
+
+
+if __name__ == "__main__":
+    main()
