@@ -89,11 +89,16 @@ TABLES = (
 )
 
 
-def agreement(table: Table, found: Response) -> list[tuple[Rule, float]]:
-    """For each rule of a table the share of draws of the set that agree with it."""
+def agreement(table: Table, found: Response, *, held: bool = False) -> list[tuple[Rule, float]]:
+    """For each rule of a table the share of draws of the set that agree with it.
+
+    `held` takes a pinion move with the ring gear following so that the backlash stays; the printed
+    rules leave open which they mean.
+    """
     shares = []
     for rule in table.rules:
         rates = found.lengthwise if rule.axis == "lengthwise" else found.profile
-        positive = rates[rule.side, rule.move].chance_positive
+        move: Move = "pinion_held" if held and rule.move == "pinion" else rule.move
+        positive = rates[rule.side, move].chance_positive
         shares.append((rule, positive if rule.sign > 0 else 1 - positive))
     return shares

@@ -1,5 +1,7 @@
 """How the marks and the backlash of a set answer to moves, with what is not known of the set.
 
+Moves are of the pinion alone, of the pinion with the ring gear following so that the backlash is held
+("pinion_held", what a shop does), of the ring gear, of the offset and of the shaft angle.
 The middle is computed for the middle blank and ease-off; the spread comes from draws of both
 (`pattern.gears.prior`). Rates are per 0.001 in of move, or per minute of arc of shaft angle.
 """
@@ -22,8 +24,9 @@ from pattern.gears.prior import draw_blanks, draw_ease_offs
 from pattern.records import MM_PER_IN, Axle, Side
 
 Array = NDArray[np.float64]
-Move = Literal["pinion", "ring", "offset", "shaft_angle"]
-MOVES: tuple[Move, Move, Move, Move] = ("pinion", "ring", "offset", "shaft_angle")
+Move = Literal["pinion", "pinion_held", "ring", "offset", "shaft_angle"]
+MOVES: tuple[Move, ...] = ("pinion", "pinion_held", "ring", "offset", "shaft_angle")
+_SINGLE: tuple[Move, ...] = ("pinion", "ring", "offset", "shaft_angle")
 _THOU_MM = 0.001 * MM_PER_IN
 _UNIT = {
     "pinion": _THOU_MM,
@@ -71,7 +74,7 @@ def response(axle: Axle, system: System, *, blanks: int = _BLANKS) -> Response:
 def _response(axle: Axle, system: System, blanks: int) -> Response:
     drawn = draw_blanks(axle, system, blanks)
     rng = np.random.default_rng(0)
-    middle = _rates(drawn[0], EaseOff(), EaseOff(), MOVES)
+    middle = _rates(drawn[0], EaseOff(), EaseOff(), _SINGLE)
     spread = [
         _rates(
             blank,
@@ -106,11 +109,11 @@ def _rates(
     """Central differences of centres and backlash for each ease-off draw, per unit of move."""
     count = max(drive.draws, coast.draws)
     states = len(moves) * 2
-    steps = {move: np.zeros((states, count)) for move in MOVES}
+    steps = {move: np.zeros((states, count)) for move in _SINGLE}
     for index, move in enumerate(moves):
         for sign in (0, 1):
             steps[move][2 * index + sign] = (1 - 2 * sign) * _STEP * _UNIT[move]
-    moved = Moves(*(steps[move].ravel() for move in MOVES))
+    moved = Moves(*(steps[move].ravel() for move in _SINGLE))
     result = evaluate_batch(
         blank,
         moved,
@@ -134,6 +137,9 @@ def _differences(
         grid = values.reshape(-1, count)
         for index, move in enumerate(moves):
             found[*name, move] = (grid[2 * index] - grid[2 * index + 1]) / (2 * _STEP)
+    follow = -found["backlash", "pinion"] / found["backlash", "ring"]
+    for name in fields:
+        found[*name, "pinion_held"] = found[*name, "pinion"] + follow * found[*name, "ring"]
     return found
 
 

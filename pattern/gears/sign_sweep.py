@@ -31,7 +31,8 @@ _DRAWS = 4
 @dataclass(frozen=True, eq=False)
 class Sweep:
     """One row a set: `uniform` (bool), curve radius over mean cone distance, offset over diameter, and
-    how far the marks go per 0.001 in of pinion, shares of the tooth, + toward the heel.
+    how far the marks go per 0.001 in of pinion, shares of the tooth, + toward the heel: of the pinion
+    alone, and with the ring gear following so that the backlash is held.
     """
 
     uniform: NDArray[np.bool_]
@@ -39,6 +40,8 @@ class Sweep:
     offset: Array
     drive: Array
     coast: Array
+    drive_held: Array
+    coast_held: Array
 
 
 def sweep(sets: int, seed: int, *, wide: bool) -> Sweep:
@@ -48,7 +51,7 @@ def sweep(sets: int, seed: int, *, wide: bool) -> Sweep:
     otherwise each system has the cutters that are usual for it.
     """
     rng = np.random.default_rng(seed)
-    rows: list[tuple[bool, float, float, float, float]] = []
+    rows: list[tuple[float, ...]] = []
     while len(rows) < sets:
         system: System = "uniform" if rng.random() < 0.5 else "tapered"
         counts = _COUNTS[rng.integers(len(_COUNTS))]
@@ -60,7 +63,7 @@ def sweep(sets: int, seed: int, *, wide: bool) -> Sweep:
         except InvalidAxle:  # cannot be cut: no such set exists
             continue
     table = np.array(rows, dtype=np.float64)
-    return Sweep(table[:, 0] > 0, table[:, 1], table[:, 2], table[:, 3], table[:, 4])
+    return Sweep(table[:, 0] > 0, *table[:, 1:].T)
 
 
 def turning_point(ratio: Array, rate: Array) -> float:
@@ -111,9 +114,7 @@ def plot(found: Sweep, file: Path) -> None:
     plt.close(figure)
 
 
-def _rates(
-    axle: Axle, system: System, rng: np.random.Generator, wide: bool
-) -> tuple[float, float, float, float]:
+def _rates(axle: Axle, system: System, rng: np.random.Generator, wide: bool) -> tuple[float, ...]:
     geometry, assumed = geometry_of(axle, system)
     geometry = draw_geometry(
         geometry, tuple(n for n in assumed if n != "cutter_radius_in"), system, rng
@@ -131,16 +132,21 @@ def _rates(
         system,
     )
     drawn = draw_ease_offs(_DRAWS, rng)
-    ease = EaseOff(*(np.tile(np.broadcast_to(np.asarray(v), (_DRAWS,)), 2) for v in drawn.values))
-    step = np.repeat([_STEP_MM, -_STEP_MM], _DRAWS)
-    found = evaluate_batch(blank, Moves(step), ease, ease, resolution=COARSE)
-    drive, coast = (
-        float(np.nanmedian((m.lengthwise[:_DRAWS] - m.lengthwise[_DRAWS:]) / 4))
-        for m in (found.drive, found.coast)
+    ease = EaseOff(*(np.tile(np.broadcast_to(np.asarray(v), (_DRAWS,)), 4) for v in drawn.values))
+    step = np.repeat([_STEP_MM, -_STEP_MM, 0.0, 0.0], _DRAWS)
+    found = evaluate_batch(blank, Moves(step, step[::-1]), ease, ease, resolution=COARSE)
+    # the last two rows are the ring gear's, in reverse order
+    (drive, ring_drive), (coast, ring_coast), (backlash, ring_backlash) = (
+        _slopes(values)
+        for values in (found.drive.lengthwise, found.coast.lengthwise, found.backlash_mm)
     )
-    return (
-        blank.curve_ratio,
-        axle.offset_in / axle.ring_diameter_in if axle.offset_in else 0.0,
-        drive,
-        coast,
-    )
+    follow = -backlash / ring_backlash
+    offset = (axle.offset_in or 0.0) / axle.ring_diameter_in
+    rates = (drive, coast, drive + follow * ring_drive, coast + follow * ring_coast)
+    return (blank.curve_ratio, offset, *(float(np.nanmedian(rate)) for rate in rates))
+
+
+def _slopes(values: Array) -> tuple[Array, Array]:
+    """Change per 0.001 in of the pinion's and of the ring gear's move, (draws,) each."""
+    ahead, behind, ring_behind, ring_ahead = values.reshape(4, _DRAWS)
+    return (ahead - behind) / 4, (ring_ahead - ring_behind) / 4

@@ -12,12 +12,13 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pattern.gears.blank import System
 from pattern.gears.published import TABLES, Rule, agreement
 from pattern.gears.response import MOVES, Rate, Response, response
 from pattern.gears.sign_sweep import Sweep, best_threshold, hit_rate, plot, sweep, turning_point
-from pattern.records import SIDES, Axle
+from pattern.records import SIDES, Axle, Side
 
 TYPICAL: tuple[tuple[str, Axle, System], ...] = (
     ("41/11, 8.5 in, hypoid", Axle(41, 11, 8.5), "tapered"),
@@ -30,13 +31,13 @@ TYPICAL: tuple[tuple[str, Axle, System], ...] = (
     ("43/14, 8.8 in, hypoid", Axle(43, 14, 8.8), "uniform"),
     ("45/11, 8.5 in, spiral bevel", Axle(45, 11, 8.5, offset_in=0.0), "uniform"),
 )
-_SETS, _WIDE_SETS = 300, 500
+_SETS, _WIDE_SETS, _BLANKS = 300, 500, 40
 _SURE, _UNSURE = 0.9, 0.1
 
 
 def main(folder: Path) -> None:
     """Compute and write both files."""
-    found = [(name, response(axle, system)) for name, axle, system in TYPICAL]
+    found = [(name, response(axle, system, blanks=_BLANKS)) for name, axle, system in TYPICAL]
     usual, wide = sweep(_SETS, 1, wide=False), sweep(_WIDE_SETS, 2, wide=True)
     text = "\n".join(
         [
@@ -76,6 +77,8 @@ def _reading() -> list[str]:
         "- The truck hypoid manual describes tapered hypoids, the grader manual uniform ones; each contradicts",
         "  the other kind. Neither is wrong, and neither is universal.",
         "- Tapered sets with little or no offset lie in between: there both sides may go to the toe.",
+        "- Holding the backlash takes back about half of what a tapered set's drive side answers lengthwise, and",
+        "  makes the sign less sure: on such sets height is the better sign of depth.",
         "- A ring gear moved away sends the drive side to the heel on every set, as printed. The coast side",
         "  moves little, and mostly to the toe, against the trade's table for tapered depth.",
         "- The lengthwise sign for depth turns at a ratio of curve radius to mean cone distance that falls with",
@@ -86,8 +89,8 @@ def _reading() -> list[str]:
 
 def _rates(found: list[tuple[str, Response]]) -> list[str]:
     lines = ["## Rates", ""]
-    lines += ["| set | depth | curve ratio | side | axis | pinion | ring gear | offset | shaft angle |",
-              "|---|---|---|---|---|---|---|---|---|"]  # fmt: skip
+    lines += ["| set | depth | curve ratio | side | axis | pinion | pinion, backlash held | ring gear | offset | shaft angle |",
+              "|---|---|---|---|---|---|---|---|---|---|"]  # fmt: skip
     for name, one in found:
         for side in SIDES:
             for axis, rates in (("lengthwise", one.lengthwise), ("profile", one.profile)):
@@ -119,6 +122,8 @@ def _agreement(found: list[tuple[str, Response]]) -> list[str]:
         "",
         "Share of the drawn sets that do what the rule says. **Bold**: computation and rule agree (90 % or",
         "more); struck through: they contradict each other (10 % or less); plain: it depends on the set.",
+        "For a pinion move the first figure is for the pinion alone, the second with the ring gear following so",
+        "that the backlash is held; the printed rules do not say which they mean.",
         "",
     ]
     for table in TABLES:
@@ -126,7 +131,11 @@ def _agreement(found: list[tuple[str, Response]]) -> list[str]:
         lines += ["| set | depth | " + " | ".join(_rule(rule) for rule in table.rules) + " |"]
         lines += ["|---|---|" + "---|" * len(table.rules)]
         for name, one in found:
-            cells = " | ".join(_share(share) for _, share in agreement(table, one))
+            pairs = zip(agreement(table, one), agreement(table, one, held=True), strict=True)
+            cells = " | ".join(
+                _share(alone) + (f" / {_share(held)}" if rule.move == "pinion" else "")
+                for (rule, alone), (_, held) in pairs
+            )
             lines.append(f"| {name} | {one.system} | {cells} |")
         lines.append("")
     return lines[:-1]
@@ -155,36 +164,44 @@ def _signs(usual: Sweep, wide: Sweep) -> list[str]:
         f"{len(usual.ratio)} drawn sets with the cutters usual for their tooth system: how often each sign of",
         "the set tells which way the mark goes when the pinion goes deeper.",
         "",
-        "| side | rule by tooth system | tapered sets | uniform sets | best single ratio | rule by ratio |",
-        "|---|---|---|---|---|---|",
+        "| side | pinion | rule by tooth system | tapered sets | uniform sets | best single ratio | rule by ratio |",
+        "|---|---|---|---|---|---|---|",
     ]
     for side in SIDES:
-        rate = getattr(usual, side)
         heel = usual.uniform if side == "drive" else ~usual.uniform
-        cut, hits = best_threshold(usual.ratio, rate)
-        parts = [hit_rate(heel[some], rate[some]) for some in (~usual.uniform, usual.uniform)]
-        lines.append(
-            f"| {side} | {hit_rate(heel, rate):.0%} | {parts[0]:.0%} | {parts[1]:.0%} | {cut:.2f} | {hits:.0%} |"
-        )
+        for way, rate in _both_ways(usual, side):
+            cut, hits = best_threshold(usual.ratio, rate)
+            parts = [hit_rate(heel[some], rate[some]) for some in (~usual.uniform, usual.uniform)]
+            lines.append(
+                f"| {side} | {way} | {hit_rate(heel, rate):.0%} | {parts[0]:.0%} | {parts[1]:.0%} | {cut:.2f} "
+                f"| {hits:.0%} |"
+            )
     lines += [
         "",
         f"{len(wide.ratio)} sets with cutters spread evenly over 0.6 to 1.2 of the mean cone distance in both",
         "systems: the ratio (lengthwise curve radius over mean cone distance) at which the sign turns.",
         "",
-        "| side | offset over diameter | sets | turning point | rule by ratio right |",
-        "|---|---|---|---|---|",
+        "| side | pinion | offset over diameter | sets | turning point | rule by ratio right |",
+        "|---|---|---|---|---|---|",
     ]
     for side in SIDES:
-        rate = getattr(wide, side)
-        for low, high in ((-0.01, 0.01), (0.05, 0.10), (0.10, 0.15), (0.15, 0.21)):
-            some = (wide.offset > low) & (wide.offset <= high)
-            name = "none" if high < 0.02 else f"{low:.2f} to {high:.2f}"
-            lines.append(
-                f"| {side} | {name} | {int(some.sum())} | {turning_point(wide.ratio[some], rate[some]):.2f} | "
-                f"{best_threshold(wide.ratio[some], rate[some])[1]:.0%} |"
-            )
+        for way, rate in _both_ways(wide, side):
+            for low, high in ((-0.01, 0.01), (0.05, 0.10), (0.10, 0.15), (0.15, 0.21)):
+                some = (wide.offset > low) & (wide.offset <= high)
+                name = "none" if high < 0.02 else f"{low:.2f} to {high:.2f}"
+                lines.append(
+                    f"| {side} | {way} | {name} | {int(some.sum())} | "
+                    f"{turning_point(wide.ratio[some], rate[some]):.2f} | "
+                    f"{best_threshold(wide.ratio[some], rate[some])[1]:.0%} |"
+                )
     lines += ["", "![Lengthwise rate against the ratio](lengthwise_sign.svg)"]
     return lines
+
+
+def _both_ways(found: Sweep, side: Side) -> tuple[tuple[str, NDArray[np.float64]], ...]:
+    alone: NDArray[np.float64] = getattr(found, side)
+    held: NDArray[np.float64] = getattr(found, f"{side}_held")
+    return ("alone", alone), ("backlash held", held)
 
 
 if __name__ == "__main__":

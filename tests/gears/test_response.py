@@ -94,10 +94,30 @@ def test_sizes_are_those_the_trade_names(tapered, uniform):
 
 def test_what_is_not_known_shows_as_spread(tapered):
     for side in SIDES:
-        for move in ("pinion", "ring"):
+        for move in ("pinion", "pinion_held", "ring"):
             assert tapered.lengthwise[side, move].sd > 0
     assert math.isnan(tapered.lengthwise["drive", "offset"].sd)
     assert set(tapered.backlash) == set(MOVES)
+
+
+def test_backlash_held_means_that_the_ring_gear_follows(tapered):
+    """Depth first, then backlash again: each moves the other (common practice, no source)."""
+    follow = -tapered.backlash["pinion"].value / tapered.backlash["ring"].value
+    assert follow == pytest.approx(0.45, abs=0.08)
+    assert tapered.backlash["pinion_held"].value == pytest.approx(0.0, abs=1e-9)
+    for side in SIDES:
+        wanted = (
+            tapered.lengthwise[side, "pinion"].value
+            + follow * tapered.lengthwise[side, "ring"].value
+        )
+        assert tapered.lengthwise[side, "pinion_held"].value == pytest.approx(wanted, abs=1e-9)
+
+
+def test_holding_the_backlash_halves_what_a_tapered_drive_side_answers_lengthwise(tapered):
+    """Found by this computation; no source says it."""
+    alone, held = (tapered.lengthwise["drive", move].value for move in ("pinion", "pinion_held"))
+    assert alone < held < 0.0
+    assert held / alone == pytest.approx(0.5, abs=0.2)
 
 
 def test_knowing_the_cutter_narrows_the_lengthwise_answer():
