@@ -20,6 +20,8 @@ _MISFIT_SD = (0.05, 0.09)
 """Residual spread (lengthwise, profile) at which a tooth has lost most of its confidence."""
 _APART_SHARE = 0.06
 """Likewise for corners on which two looks differ, as a share of the tooth's length."""
+_PAINTED = 0.3
+_MOST = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,9 +63,11 @@ class Candidate:
 
 
 def candidates_of(fields: PixelFields, photo: Photo, side: Side, hand: Hand) -> list[Candidate]:
-    """Every tooth side of the maps to which a surface could be fitted, painted or not."""
+    """Painted tooth sides of the maps to which a surface could be fitted; if none is, unpainted."""
     found = []
-    for instance in split_teeth(fields):
+    instances = split_teeth(fields)
+    painted = [instance for instance in instances if instance.painted > _PAINTED]
+    for instance in (painted or instances)[:_MOST]:
         fitted = fit_surface(observe(fields, instance.mask))
         if fitted is not None:
             found.append(_candidate(fields, photo, instance, fitted, side, hand))

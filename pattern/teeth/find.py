@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,8 +18,10 @@ from pattern.teeth.network import predict_fields
 from pattern.teeth.verdict import why_not
 
 Floats = NDArray[np.float64]
-_ENOUGH_GRID_PX = 110.0
+_ENOUGH_GRID_PX = 150.0
 """A tooth this long on the network's grid is measured from the first look alone."""
+_LEAST_GAIN = 1.25
+"""A closer look that enlarges less than this is not worth its time."""
 _MARGIN = 0.18
 
 
@@ -69,19 +72,36 @@ def _closer(
     teeth: list[Candidate], first: PixelFields, photo: Photo
 ) -> tuple[float, float, float, float] | None:
     """The part of the photo that holds the painted teeth, if a closer look shows more."""
-    wanted = [t for t in teeth if t.painted > 0.4] or teeth[:3]
-    if not wanted:
+    cells = _wanted_cells(first)
+    if len(cells) < 12:
         return None
-    points = np.concatenate([t.surface.polygon for t in wanted])
     cell = float(np.sqrt(abs(np.linalg.det(first.to_photo[:, :2]))))
-    length = float(np.median([t.surface.length_px for t in wanted]))
-    low, high = points.min(axis=0) - _MARGIN * length, points.max(axis=0) + _MARGIN * length
-    low = np.clip(low, 0, None)
-    high = np.minimum(high, [photo.width_px, photo.height_px])
+    painted = [t.surface.length_px for t in teeth if t.painted > 0.4]
+    points = first.photo_xy(cells)
+    low, high = np.quantile(points, 0.01, axis=0), np.quantile(points, 0.99, axis=0)
+    margin = _MARGIN * (float(np.median(painted)) if painted else float((high - low).max()))
+    low = np.clip(low - margin, 0, None)
+    high = np.minimum(high + margin, [photo.width_px, photo.height_px])
     gain = max(photo.width_px, photo.height_px) / max(float((high - low).max()), 1.0)
-    if length / cell > _ENOUGH_GRID_PX * 1.6 or gain < 1.25:
+    long_enough = bool(painted) and float(np.median(painted)) / cell > _ENOUGH_GRID_PX
+    if long_enough or gain < _LEAST_GAIN:
         return None
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _wanted_cells(first: PixelFields) -> Floats:
+    """Grid points (n, 2) of the largest painted region of the declared side; of any, if none is."""
+    side = first.side > 0.5
+    painted = side & (first.painted > 0.5)
+    wanted = painted if painted.sum() >= 12 else side
+    # teeth of one row lie a few cells apart and belong together
+    joined = cv2.dilate(wanted.astype(np.uint8), np.ones((9, 9), np.uint8))
+    count, labels = cv2.connectedComponents(joined)
+    if count < 2:
+        return np.zeros((0, 2))
+    sizes = np.bincount(labels[wanted], minlength=count)
+    rows, columns = np.nonzero(wanted & (labels == int(sizes.argmax())))
+    return np.stack([columns, rows], axis=1).astype(float)
 
 
 def _agreed(

@@ -17,7 +17,7 @@ _BOW_DIFFERENCE = 0.02
 """Tip and root edge bend alike: sd of the difference of their bows over the tooth's length."""
 _BORDER_SD = 0.03
 _BORDER_REACH = 0.16
-_ITERATIONS = 8
+_ITERATIONS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +65,7 @@ def fit_surface(seen: Observed) -> FittedSurface | None:
         surface = _surface(theta)
         residual = _to_coordinates(theta, seen.place, seen.xy - basis @ theta)
         weights = 1.0 / (1.0 + ((residual / (2.0 * seen.sd)) ** 2).sum(axis=1))
-        if step >= 2 and len(seen.border):
+        if step in (1, 3, 5) and len(seen.border):
             rims = _match_border(surface, seen.border)
         theta, information = _solve(theta, seen, basis, weights, rims)
         if not np.isfinite(theta).all():
@@ -156,7 +156,7 @@ def _rows(inverse: Floats, basis: Floats) -> Floats:
 
 def _match_border(surface: ToothSurface, border: Floats) -> _Rims:
     """Assign rim points to the edge they lie on, if they lie near one."""
-    place = surface.to_tooth(border)
+    place = surface.to_tooth(border, steps=2)
     aspect = max(surface.length_px / max(surface.depth_px, 1e-6), 1.0)
     gaps = np.stack(
         [

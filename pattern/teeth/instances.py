@@ -14,6 +14,7 @@ from pattern.teeth.fit import Observed
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _MIN_CELLS = 40
+_MOST_RIM = 160
 _JUMP = 0.22
 """Profile cannot change by this much from cell to cell within one tooth side."""
 
@@ -55,7 +56,7 @@ def split_teeth(fields: PixelFields, min_cells: int = _MIN_CELLS) -> list[Instan
     return sorted(found, key=lambda i: -int(i.mask.sum()))
 
 
-def observe(fields: PixelFields, mask: Mask, most: int = 1500) -> Observed:
+def observe(fields: PixelFields, mask: Mask, most: int = 800) -> Observed:
     """Cells and rim of one tooth side, in photo pixels, thinned to `most` cells."""
     rows, columns = np.nonzero(mask & (fields.edge < 0.9))
     if len(rows) > most:
@@ -70,8 +71,14 @@ def observe(fields: PixelFields, mask: Mask, most: int = 1500) -> Observed:
         xy=fields.photo_xy(cells),
         place=place.astype(float),
         sd=np.clip(spread.astype(float), 0.01, 0.5),
-        border=fields.photo_xy(_rim(fields, mask)),
+        border=fields.photo_xy(_thinned(_rim(fields, mask), _MOST_RIM)),
     )
+
+
+def _thinned(points: Floats, most: int) -> Floats:
+    if len(points) <= most:
+        return points
+    return points[np.linspace(0, len(points) - 1, most).astype(int)]
 
 
 def _jumps(fields: PixelFields) -> Mask:
@@ -107,28 +114,22 @@ def _rim(fields: PixelFields, mask: Mask) -> Floats:
     """
     rows, columns = fields.shape
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    points = []
-    for contour in contours:
-        for x, y in contour.reshape(-1, 2):
-            if not (1 <= x < columns - 1 and 1 <= y < rows - 1):
-                continue
-            out = np.array(
-                [
-                    float(mask[y, x - 1]) - float(mask[y, x + 1]),
-                    float(mask[y - 1, x]) - float(mask[y + 1, x]),
-                ]
-            )
-            norm = np.hypot(*out)
-            if norm > 0:
-                points.append((x, y, *(out / norm)))
-    if not points:
-        return np.zeros((0, 2))
-    at = np.array(points)
-    return _half_way(fields.side, at[:, :2], at[:, 2:])
+    points = np.concatenate([np.zeros((0, 2), int), *(c.reshape(-1, 2) for c in contours)])
+    x, y = points[:, 0], points[:, 1]
+    free = (x >= 1) & (x < columns - 1) & (y >= 1) & (y < rows - 1)
+    x, y = x[free], y[free]
+    solid = mask.astype(float)
+    out = np.stack([solid[y, x - 1] - solid[y, x + 1], solid[y - 1, x] - solid[y + 1, x]], axis=1)
+    size = np.linalg.norm(out, axis=1)
+    turned = size > 0
+    inner = np.stack([x, y], axis=1).astype(float)[turned]
+    return _half_way(fields.side, inner, out[turned] / size[turned, None])
 
 
 def _half_way(side: NDArray[np.float32], inner: Floats, outward: Floats) -> Floats:
     """Slide rim cells outward to where the side's probability is one half, within two cells."""
+    if not len(inner):
+        return inner
     steps = np.arange(0.0, 2.01, 0.25)
     x = inner[:, None, 0] + steps * outward[:, None, 0]
     y = inner[:, None, 1] + steps * outward[:, None, 1]

@@ -36,15 +36,18 @@ class ToothSurface:
         tip, root = _along(self.tip, lengthwise), _along(self.root, lengthwise)
         return root + np.asarray(profile, float)[..., None] * (tip - root)
 
-    def to_tooth(self, xy: Points) -> Points:
-        """Pixels (n, 2) to (lengthwise, profile), (n, 2): nearest node of a grid, then Newton."""
+    def to_tooth(self, xy: Points, steps: int = 6) -> Points:
+        """Pixels (n, 2) to (lengthwise, profile), (n, 2): nearest node of a grid, then Newton.
+
+        Two steps are good to 0.005, six to rounding.
+        """
         points = np.atleast_2d(np.asarray(xy, float))
         nodes_l, nodes_p = np.meshgrid(np.linspace(0, 1, 25), np.linspace(0, 1, 5))
         nodes = self.to_photo(nodes_l, nodes_p).reshape(-1, 2)
         distance = ((points[:, None, :] - nodes[None]) ** 2).sum(axis=2)
         nearest = distance.argmin(axis=1)
         place = np.stack([nodes_l.ravel()[nearest], nodes_p.ravel()[nearest]], axis=1)
-        for _ in range(6):
+        for _ in range(steps):
             place = place + self._newton_step(points, place)
             place = np.clip(place, -2.0, 3.0)
         return place
