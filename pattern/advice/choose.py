@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 _COARSE_THOU = 3.0
 _MOVE_SD_THOU = 0.5
-_PINION_PRICE = 0.04  # of the loss that a hopeless set has
+_PINION_PRICE = 0.02  # of the loss that a hopeless set has
 _BACKLASH_SOFT_THOU = 0.4
 _PULL = 0.02
 

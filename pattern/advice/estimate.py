@@ -25,7 +25,7 @@ _START_SD_THOU = (9.0, 9.0)
 _MOVE_SD_THOU = 0.5
 _POSITION, _DESIGN, _RESPONSE = slice(0, 2), slice(2, 6), slice(6, 6 + SIZE)
 _FIXED = 6 + SIZE
-_STOPS_WHEN_RIGHT = 0.6
+_STOPS_WHEN_RIGHT = 0.8
 _WIDER = 1.15  # draws from a little wider than the normal approximation, so that tails are covered
 
 

@@ -15,10 +15,10 @@ Array = NDArray[np.float64]
 # where a set is meant to bear when nothing is recorded: the middle, a little to the toe, because load
 # moves the pattern toward the heel (NAVEDTRA 14050A p. 8-90; TM 5-3805-260-24 p. 3-244)
 _DESIGN_MEAN = (0.47, 0.50, 0.47, 0.50)
-_DESIGN_SD = (0.03, 0.03, 0.03, 0.03)
+_DESIGN_SD = (0.024, 0.024, 0.024, 0.024)
 # what the model itself may be off by, at its place and as a share of the distance from it
 _MODEL_SD = np.array([0.012, 0.018, 0.012, 0.018])
-_MODEL_SHARE = 0.10
+_MODEL_SHARE = 0.06
 _EXTENT_SD = 0.06
 
 

@@ -74,7 +74,7 @@ _GAIN_SD = 0.30
 _GAIN_PER_HALF = 1.5  # a set with little crowning leaves a longer mark and moves it more
 _HOUSING_SD = (0.02, 0.015, 0.02, 0.015)
 _BEND_SD = 0.35
-_BACKLASH_SHARE_SD = 0.3  # of the width between the limits, at the right position
+_BACKLASH_SHARE_SD = 0.2  # of the width between the limits, at the right position
 
 
 def documented_response(axle: Axle, system: System) -> Response:
