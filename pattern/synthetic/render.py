@@ -3,7 +3,9 @@
     python -m pattern.synthetic.render --out DIR --list samples|trial [--shard 0/2]
         [--variant cuda_ad_rgb] [--spp 64] [--denoise] [--limit-s 560] [--workers 8] [--only NAME ...]
 
-writes ``LIST_SHARD_NN.zip`` files of at most 15 MB with NAME.jpg and NAME.json. The lists are
+writes ``LIST_SHARD_NN.zip`` files of at most 15 MB with NAME.jpg and NAME.json. A truth is one of:
+``readable``; with a ``fault``, to be declined; ``left_out``, a photo in which the mark cannot be told
+from its surroundings, which counts for neither. The lists are
 deterministic: a photo depends on its entry alone, not on the shard, so a run that hits --limit-s
 prints the names it left, and --first goes on from there. Variants: ``cuda_ad_rgb`` on an NVIDIA
 GPU; ``llvm_ad_rgb`` on a processor with LLVM 17 or newer (set DRJIT_LIBLLVM_PATH to its library);
@@ -28,6 +30,7 @@ import cv2
 import numpy as np
 
 from pattern.synthetic.develop import developed, jpeg_bytes
+from pattern.synthetic.legibility import LEAST, legibility
 from pattern.synthetic.noise import Field
 from pattern.synthetic.scene import Scene
 from pattern.synthetic.scene_build import Drawing, draw, hides, load
@@ -87,6 +90,10 @@ def finished(scene: Scene, light: Field, truth: dict[str, Any]) -> tuple[str, by
     """A photo's name, its JPEG and its truth as text; in a worker process."""
     rng = np.random.default_rng(scene.seed + 77)
     picture = developed(light, metering_weight(scene, truth), scene.look, rng)
+    seen = legibility(picture, truth)
+    truth["legibility"] = None if seen is None else round(seen, 2)
+    if truth["readable"] and (seen is None or seen < LEAST):
+        truth |= {"readable": False, "left_out": "the mark cannot be told from its surroundings"}
     return scene.name, jpeg_bytes(picture, scene.look.quality), json.dumps(truth)
 
 

@@ -20,7 +20,7 @@ from pattern.synthetic.ring_spec import RingSpec
 from pattern.synthetic.scene import Scene, Setting
 from pattern.synthetic.steel import Rgb
 
-READABLE = 156
+READABLE = 168
 BAD = 44
 
 
@@ -252,7 +252,8 @@ def _bad(number: int) -> Scene:
     if fault == "hidden":
         return replace(scene, props=(str(rng.choice(["finger_over", "rag_over"])),), painted=3)
     if fault == "too_far":
-        return replace(scene, wish=replace(scene.wish, tooth_px=float(rng.uniform(22, 36))))
+        far = replace(scene.wish, tooth_px=float(rng.uniform(22, 36)))
+        return replace(scene, wish=far, setting="bench", props=())
     end = float(rng.choice([-1, 1]) * rng.uniform(0.5, 0.62))
     return replace(
         scene,
