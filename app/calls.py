@@ -189,12 +189,12 @@ def tooth_systems(axle: Axle) -> tuple[System, ...]:
 
 
 def what_if(
-    axle: Axle, roll: Roll, advice: Advice, pinion_in: float, ring_in: float, system: System
+    axle: Axle, rolls: Sequence[Roll], pinion_in: float, ring_in: float, system: System
 ) -> Expected:
     """Marks and backlash after moves that the user tries. Raises InvalidInput."""
     from pattern.advice import what_if as library
 
-    return library.what_if(axle, roll, advice, pinion_in, ring_in, system)
+    return library.what_if(axle, rolls, pinion_in, ring_in, system)
 
 
 def report(job: Job, units: Units) -> bytes:

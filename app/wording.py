@@ -236,6 +236,7 @@ VERDICTS = {
     "undecided": "Not decided yet",
 }
 VERDICT_MARKS = {"accept": "✓", "adjust": "→", "reject": "✕", "undecided": "?"}
+MAY_REFINE = "Good enough to leave. This would bring it nearer to its place:"
 CHANCE_NOW = "Chance that it is right as it stands: {chance:.0%}"
 CHANCE_AFTER = "Chance that it is right after this move: {chance:.0%}"
 PINION_DEEPER, PINION_SHALLOWER = "Pinion deeper", "Pinion shallower"

@@ -39,7 +39,7 @@ def _on_file(job: Job, axle: Axle, number: int) -> None:
         _card(axle, filed.advice)
         _drawings(job, axle, number, filed.roll, filed.advice)
         _why(filed.advice)
-        _what_if(axle, number, filed.roll, filed.advice)
+        _what_if(job, axle, number, filed.roll, filed.advice)
     _onward(job, number, filed.advice)
 
 
@@ -58,7 +58,7 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
         _card(axle, advice)
         _drawings(job, axle, number, roll, advice)
         _why(advice)
-        _what_if(axle, number, roll, advice)
+        _what_if(job, axle, number, roll, advice)
     parts.cautions(advice.cautions if advice else wording.CAUTIONS)
     if parts.next_button(wording.FILE_ROLL):
         calls.file_draft(job, axle, draft, roll, advice)
@@ -85,7 +85,9 @@ def _card(axle: Axle, advice: Advice) -> None:
             f'<p class="verdict"><span aria-hidden="true">{mark}</span> '
             f"{escape(wording.VERDICTS[advice.verdict])}</p>"
         )
-        if advice.verdict == "adjust":
+        if advice.verdict == "accept" and (advice.pinion_move_in or advice.ring_move_in):
+            card += f'<p class="chance">{escape(wording.MAY_REFINE)}</p>'
+        if advice.pinion_move_in or advice.ring_move_in:
             card += _moves(advice) + _shims(axle, advice)
         if advice.chance is not None and advice.verdict in ("accept", "adjust"):
             words = wording.CHANCE_NOW if advice.verdict == "accept" else wording.CHANCE_AFTER
@@ -141,7 +143,8 @@ def _drawings(job: Job, axle: Axle, number: int, roll: Roll, advice: Advice) -> 
         if filed.number < number
     ]
     steps.append((number, roll.drive, roll.coast))
-    expected = advice.expected if advice.verdict == "adjust" else None
+    moves = advice.pinion_move_in or advice.ring_move_in
+    expected = advice.expected if moves else None
     if expected is not None:
         steps.append((number + 1, expected.drive, expected.coast))
     st.subheader(wording.PROGRESS if expected is None else wording.NOW_AND_EXPECTED, anchor=False)
@@ -170,10 +173,11 @@ def _why(advice: Advice) -> None:
         st.caption(wording.HINT_ONLY)
 
 
-def _what_if(axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
-    """Drawn only when opened: contact analysis takes a moment."""
+def _what_if(job: Job, axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
+    """Drawn only when opened: the first fit takes a moment."""
     if st.toggle(wording.WHAT_IF, key=f"open-what-if:{number}"):
-        what_if(axle, number, roll, advice)
+        earlier = [filed.roll for filed in job.standing_rolls if filed.number < number]
+        what_if(axle, number, [*earlier, roll], advice)
 
 
 def _onward(job: Job, number: int, advice: Advice | None) -> None:

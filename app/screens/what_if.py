@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 import streamlit as st
@@ -15,7 +16,7 @@ REACH_IN = 0.015
 
 
 @st.fragment
-def what_if(axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
+def what_if(axle: Axle, number: int, rolls: Sequence[Roll], advice: Advice) -> None:
     """A fragment: a slider redraws the two teeth, not the page."""
     st.write(wording.WHAT_IF_NOTE)
     pinion_in = _slider("pinion", number, wording.WHAT_IF_PINION, advice.pinion_move_in)
@@ -28,7 +29,7 @@ def what_if(axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
     )
     for system in calls.tooth_systems(axle):
         try:
-            expected = calls.what_if(axle, roll, advice, pinion_in, ring_in, system)
+            expected = calls.what_if(axle, rolls, pinion_in, ring_in, system)
         except InvalidInput as error:
             parts.fault(error)
             continue
@@ -41,7 +42,10 @@ def what_if(axle: Axle, number: int, roll: Roll, advice: Advice) -> None:
             st.write(wording.WHAT_IF_BACKLASH.format(value=backlash))
         drawings = calls.progress_drawings(
             axle,
-            [(number, roll.drive, roll.coast), (number + 1, expected.drive, expected.coast)],
+            [
+                (number, rolls[-1].drive, rolls[-1].coast),
+                (number + 1, expected.drive, expected.coast),
+            ],
         )
         for column, side, drawing in zip(st.columns(2), SIDES, drawings, strict=True):
             with column:

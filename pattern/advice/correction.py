@@ -56,11 +56,11 @@ def correct(
     if fault is not None:
         return _without_move("reject", fault, settings)
     evidence = gather(axle, rolls)
-    fits = _fits(axle, evidence)
-    fault = _contradicted(axle, rolls, evidence, fits)
+    found = fits(axle, evidence)
+    fault = _contradicted(axle, rolls, evidence, found)
     if fault is not None:
         return _without_move("undecided", fault, settings)
-    job = _Job(axle, rolls, kit, settings, evidence, fits)
+    job = _Job(axle, rolls, kit, settings, evidence, found)
     return _decide(job)
 
 
@@ -85,7 +85,8 @@ _SOURCES: tuple[tuple[Callable[[Axle, System], Response], float], ...] = (
 """Two accounts of how sets answer, with their weight before any roll; the rolls decide."""
 
 
-def _fits(axle: Axle, evidence: Evidence) -> list[Fit]:
+def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
+    """What each account of how sets answer makes of the evidence, for each possible tooth system."""
     systems = _systems(axle)
     return [
         fit(evidence, response(axle, system), Hypothesis(system, share / len(systems)))

@@ -1,21 +1,26 @@
-"""What if: where the marks on the bench would go with moves that the user tries out.
+"""What if: where the marks should go with moves that the user tries out, by the advice's own belief.
 
-The mark as it was measured is the start; only its *change* comes from contact analysis, so an error
-of the model's own starting place drops out.
+The same fitted draws of the set that the advice rests on (contact analysis and the trade's sizes,
+weighed by the job's rolls) are moved, so that the advised move shows what the advice expects of it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from math import hypot
+from math import isfinite
 
-from pattern.gears.blank import System
-from pattern.gears.predict import Prediction, predict
-from pattern.records import Advice, Axle, Expected, Roll, SideReading
+from pattern.advice.choose import Belief, Choice, mix
+from pattern.advice.correction import fits
+from pattern.advice.evidence import gather
+from pattern.advice.outlook import expected
+from pattern.advice.response import System
+from pattern.errors import InvalidInput
+from pattern.records import Axle, Expected, Roll
 
-_ROOMY_IN = 0.05
-"""Backlash the analysis starts from, so that it never binds; only differences are used."""
+REACH_IN = 0.03
+"""Beyond this the fitted response is no guide."""
 
 
 def systems_of(axle: Axle) -> tuple[System, ...]:
@@ -25,60 +30,28 @@ def systems_of(axle: Axle) -> tuple[System, ...]:
 
 def what_if(
     axle: Axle,
-    roll: Roll,
-    advice: Advice | None,
+    rolls: Sequence[Roll],
     pinion_move_in: float,
     ring_move_in: float,
     system: System,
 ) -> Expected:
-    """Marks and backlash after these moves, + deeper and + away from the pinion, inches.
+    """Marks and backlash after these moves from where the last roll stands, inches.
 
-    `advice` says how far the set is believed to stand from right; without one it counts as right.
-    A side not read stays None, so does a side that would not mark any more. A backlash of zero or
-    less means that the set would bind. Raises InvalidInput for moves beyond 0.05 in.
+    + is deeper and away from the pinion. `system` is the tooth system to suppose. A backlash of zero
+    means that the set would bind. Raises InvalidInput for moves that the estimate cannot judge.
     """
-    off = (-(advice.pinion_move_in or 0.0), -(advice.ring_move_in or 0.0)) if advice else (0.0, 0.0)
-    before = _predicted(axle, off[0], off[1], system)
-    after = _predicted(axle, off[0] + pinion_move_in, off[1] + ring_move_in, system)
-    change_in = after.backlash_in - before.backlash_in
-    return Expected(
-        drive=_moved(roll.drive, before.drive, after.drive),
-        coast=_moved(roll.coast, before.coast, after.coast),
-        backlash_in=None if roll.backlash_in is None else roll.backlash_in + change_in,
-        backlash_sd_in=hypot(roll.backlash_sd_in, 0.05 * change_in),
-    )
+    for name, move_in in (("pinion_move_in", pinion_move_in), ("ring_move_in", ring_move_in)):
+        if not isfinite(move_in) or abs(move_in) > REACH_IN:
+            raise InvalidInput(
+                f"{move_in!r} is not a move within {REACH_IN} in",
+                subject=name,
+                remedy="Inches are meant: 0.004 for four thousandths",
+            )
+    belief = _belief(replace(axle, tooth_system=system), tuple(rolls))
+    move = Choice(1000.0 * pinion_move_in, 1000.0 * ring_move_in, 0.0, 0.0, 0.0, 0.0)
+    return expected(belief, move)
 
 
-@lru_cache(maxsize=256)
-def _predicted(axle: Axle, pinion_in: float, ring_in: float, system: System) -> Prediction:
-    return predict(
-        axle, round(pinion_in, 6), round(ring_in, 6), system=system, backlash_in=_ROOMY_IN
-    )
-
-
-def _moved(
-    seen: SideReading | None, before: SideReading | None, after: SideReading | None
-) -> SideReading | None:
-    if seen is None or before is None or after is None:
-        return None
-    return replace(
-        seen,
-        lengthwise=_within(seen.lengthwise + (after.lengthwise - before.lengthwise)),
-        profile=_within(seen.profile + (after.profile - before.profile)),
-        lengthwise_sd=hypot(seen.lengthwise_sd, after.lengthwise_sd if after != before else 0.0),
-        profile_sd=hypot(seen.profile_sd, after.profile_sd if after != before else 0.0),
-        length=_scaled(seen.length, before.length, after.length),
-        width=_scaled(seen.width, before.width, after.width),
-        edges=after.edges if after != before else seen.edges,
-        bands=after.bands if after != before else seen.bands,
-    )
-
-
-def _within(share: float) -> float:
-    return min(max(share, -0.25), 1.25)
-
-
-def _scaled(seen: float | None, before: float | None, after: float | None) -> float | None:
-    if seen is None or not before or not after:
-        return seen
-    return min(max(seen * after / before, 1e-3), 1.5)
+@lru_cache(maxsize=8)
+def _belief(axle: Axle, rolls: tuple[Roll, ...]) -> Belief:
+    return mix(fits(axle, gather(axle, rolls)))[0]
