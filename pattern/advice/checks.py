@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pattern.advice.estimate import Fit, Hypothesis
-from pattern.errors import InvalidAxle
+from pattern.errors import InvalidAxle, NoCorrection
 from pattern.records import SIDES, Axle, Roll
 
 _BOUND_IN = 0.0005
@@ -16,6 +16,7 @@ _SIDES_LAME = 0.45
 _MISFIT_SD = 4.5
 _FLIP_MISFIT = 0.5
 _LOST_SD = 7.0
+_NARROWEST_IN = 0.0005
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,17 @@ def check_rolls(axle: Axle, rolls: Sequence[Roll]) -> None:
             "no roll has a reading of either side",
             subject="rolls",
             remedy="Photograph and read the drive and the coast side",
+        )
+
+
+def check_limits(axle: Axle) -> None:
+    """Raise NoCorrection for limits that no shim can hold."""
+    if axle.backlash_max_in - axle.backlash_min_in < _NARROWEST_IN:
+        raise NoCorrection(
+            f"{axle.backlash_min_in:g} to {axle.backlash_max_in:g} in is narrower than a shim or a "
+            "dial can hold",
+            subject="backlash_min_in, backlash_max_in",
+            remedy="Look the maker's limits up again; they lie 0.001 in apart or more",
         )
 
 

@@ -8,13 +8,14 @@ move most likely ends right (`choose`), is the pattern good enough already, whic
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pattern import __version__
 from pattern.advice.checks import (
     Fault,
+    check_limits,
     check_rolls,
     contradiction,
     damage,
@@ -33,6 +34,8 @@ from pattern.advice.outlook import expected
 from pattern.advice.reasons import CAUTIONS, Findings, explain
 from pattern.advice.response import Response, System, documented_response
 from pattern.advice.shims import Reach, reach, shims_for
+from pattern.advice.words import pinion_words, ring_words
+from pattern.errors import NoCorrection
 from pattern.records import Advice, Axle, Roll
 from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
@@ -40,6 +43,7 @@ from pattern.setup.stacks import ShimKit
 _REJECT_CHANCE = 0.04
 _REJECT_ROLLS = 2
 _WORTH_REFINING = 0.08
+_HOPELESS, _SERVES = 0.10, 0.30
 
 
 def correct(
@@ -52,6 +56,7 @@ def correct(
     `undecided`, with what to look at next.
     """
     check_rolls(axle, rolls)
+    check_limits(axle)
     fault = damage(rolls[-1])
     if fault is not None:
         return _without_move("reject", fault, settings)
@@ -124,6 +129,7 @@ def _decide(job: _Job) -> Advice:
         return _advice("accept", job, seen, best if finer else None)
     if best.chance_good < _REJECT_CHANCE and len(job.rolls) >= _REJECT_ROLLS and _sure(belief):
         return _advice("reject", job, seen, None)
+    _need_room(job, belief, limits, best)
     if best.pinion_thou == 0 and best.ring_thou == 0:
         return _advice("undecided", job, seen, None)
     return _advice("adjust", job, seen, best)
@@ -136,6 +142,26 @@ def _best(job: _Job, belief: Belief, limits: Limits) -> Choice:
     elif job.rolls[-1].backlash_in is None:  # toward the pinion it may bind unseen
         can = Reach(can.pinion_thou, can.ring_thou[can.ring_thou >= 0])
     return choose(belief, limits, can)
+
+
+def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:
+    """Raise NoCorrection where the shims present or at hand keep the set from the move that serves."""
+    last = job.rolls[-1]
+    if best.chance_good >= _HOPELESS or last.backlash_in is None or is_bound(last):
+        return
+    bare = replace(job.axle, depth_shim_in=None, left_shim_in=None, right_shim_in=None)
+    serves = choose(belief, limits, reach(bare, None))
+    if serves.chance_good < _SERVES:
+        return
+    can = reach(job.axle, job.kit)
+    depth_short = not can.pinion_thou[0] <= serves.pinion_thou <= can.pinion_thou[-1]
+    words = pinion_words if depth_short else ring_words
+    move = serves.pinion_thou if depth_short else serves.ring_thou
+    raise NoCorrection(
+        f"{words(move / 1000.0)} is needed, and the shims present or at hand do not give it",
+        subject="depth_shim_in" if depth_short else "left_shim_in, right_shim_in",
+        remedy="Measure the shims again, check where they sit, or list more sizes in the kit",
+    )
 
 
 def _sure(belief: Belief) -> bool:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from pattern.errors import NoCorrection
+from pattern.setup.stacks import ShimKit, ShimSize
 from tests.advice.cases import advise, axle, roll
 
 FAR_OUT = ((0.75, 0.80), (0.30, 0.80))
@@ -44,3 +46,28 @@ def test_a_hopeless_ring_gear_move_is_not_said_to_mend_the_set() -> None:
     advice = advise(axle(), roll(*FAR_OUT, 0.0))
     assert advice.chance is not None and advice.chance < 0.5
     assert not any("alone mends it" in reason for reason in advice.reasons)
+
+
+def test_limits_that_no_shim_can_hold_are_named() -> None:
+    with pytest.raises(NoCorrection) as caught:
+        advise(axle(backlash_min_in=0.0060, backlash_max_in=0.0061), roll(*FAR_OUT))
+    assert "backlash_min_in" in caught.value.subject
+    # 0.006 to 0.007 in is a published limit: TM 10-3930-669-34 p. 10-29
+    advise(axle(backlash_min_in=0.006, backlash_max_in=0.007), roll(*FAR_OUT))
+
+
+def test_a_depth_shim_too_thin_for_the_move_is_named() -> None:
+    # the pinion has to come in, and under a cartridge that takes shim out: TM 5-3810-300-24&P2 p. 4-255
+    with pytest.raises(NoCorrection, match="pinion deeper") as caught:
+        advise(axle(depth_shim="cartridge", depth_shim_in=0.001), roll(*FAR_OUT))
+    assert caught.value.subject == "depth_shim_in"
+    # under the head the same move adds shim, so a thin one stands in nobody's way
+    thin = advise(axle(depth_shim="pinion_head", depth_shim_in=0.001), roll(*FAR_OUT))
+    assert thin.verdict == "adjust"
+    assert thin.pinion_move_in is not None and thin.pinion_move_in > 0.004
+
+
+def test_a_kit_that_cannot_make_the_depth_shim_is_named() -> None:
+    kit = ShimKit("one size", "in", depth=(ShimSize(0.030, 1),))
+    with pytest.raises(NoCorrection, match="more sizes in the kit"):
+        advise(axle(), roll(*FAR_OUT), kit=kit)
