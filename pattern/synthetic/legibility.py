@@ -22,7 +22,8 @@ def legibility(picture: NDArray[np.uint8], truth: dict[str, Any]) -> float | Non
     bands' CIELAB colours in standard deviations (noise floor of 2 units), so a strong edge of
     colour or of brightness counts alike. None without marked teeth.
     """
-    lab = cv2.cvtColor(picture.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
+    scaled = picture.astype(np.float32) / 255.0
+    lab = np.asarray(cv2.cvtColor(scaled, cv2.COLOR_RGB2LAB), np.float32)
     values = []
     for tooth in truth["teeth"]:
         if tooth.get("contact"):

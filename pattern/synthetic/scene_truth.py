@@ -149,7 +149,24 @@ def _visible(spec: RingSpec, side: Side, tooth: int, camera: Camera, hides: Hide
     points = flank_points(spec, side, share.ravel(), depth.ravel(), tooth)
     pixels, distance = camera.project(points)
     seen = camera.contains(pixels) & (distance > 0) & ~hides(points)
-    return float(seen.mean())
+    return float((seen & _faces(spec, side, tooth, camera, share.ravel(), depth.ravel())).mean())
+
+
+def _faces(
+    spec: RingSpec, side: Side, tooth: int, camera: Camera, share: Floats, depth: Floats
+) -> NDArray[np.bool_]:
+    """Which points of a side are turned to the camera, by 5 degrees at least."""
+    step = 0.01
+    points = flank_points(spec, side, share, depth, tooth)
+    along = flank_points(spec, side, share + step, depth, tooth) - points
+    upward = flank_points(spec, side, share, depth + step, tooth) - points
+    normal = np.cross(along, upward)
+    outward = tooth_frame(spec, side, tooth).normal
+    normal *= np.where(normal @ outward < 0, -1.0, 1.0)[:, None]
+    toward = camera.origin - points
+    cosine = np.einsum("ij,ij->i", normal, toward)
+    cosine /= np.linalg.norm(normal, axis=1) * np.linalg.norm(toward, axis=1)
+    return np.asarray(cosine > np.sin(np.radians(5.0)))
 
 
 def _patch(
@@ -164,13 +181,14 @@ def _patch(
     outlines, _ = cv2.findContours(
         _even(mask),
         cv2.RETR_EXTERNAL,
-        cv2.CHAIN_APPROX_TC89_L1,
+        cv2.CHAIN_APPROX_NONE,
     )
     polygons = []
     for outline in sorted(outlines, key=cv2.contourArea, reverse=True):
         if cv2.contourArea(outline) < 40:
             continue
-        at = (outline[:, 0].astype(float) + 0.5) / [512, 160]
+        corners = cv2.approxPolyDP(outline, 0.7, True)[:, 0]
+        at = (corners.astype(float) + 0.5) / [512, 160]
         polygons.append(_rounded(_pixels(spec, side, tooth, camera, at[:, 0], at[:, 1])))
     return {
         "lengthwise": round(measures.lengthwise, 4),
