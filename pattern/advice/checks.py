@@ -142,6 +142,13 @@ def is_lost(fit: Fit) -> bool:
 
 def disagreement(rolls: Sequence[Roll]) -> Fault:
     """The marks did not follow the recorded moves, and no single wrong sign explains it."""
+    if len(rolls) == 1:
+        return Fault(
+            "contradiction",
+            f"rolls[0].backlash_in: {rolls[0].backlash_in} in does not go with these marks on such a set. "
+            "Measure the backlash again at the heel, pinion held, in inches; check the axle's data and "
+            "that both photos are of this roll. No move is advised before that.",
+        )
     unsaid = [
         f"rolls[{t}]"
         for t, roll in enumerate(rolls)

@@ -22,6 +22,12 @@ def test_moves_that_the_marks_never_followed_stop_the_advice() -> None:
     assert "pinion_move_in" in advice.reasons[0]
 
 
+def test_a_backlash_ten_times_too_large_is_asked_for_again() -> None:
+    advice = advise(axle(), roll(*FAR_OUT, 0.090))
+    assert advice.verdict == "undecided"
+    assert "rolls[0].backlash_in: 0.09" in advice.reasons[0]
+
+
 def test_honest_rolls_do_not_stop_the_advice() -> None:
     deeper = roll(*NEARLY_RIGHT, 0.0065, pinion_move_in=0.006, ring_move_in=0.0)
     assert advise(axle(), roll(*FAR_OUT), deeper).verdict in ("adjust", "accept")
