@@ -6,6 +6,7 @@ import copy
 import hashlib
 import io
 import json
+import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -52,8 +53,8 @@ def fill(archive: Archive) -> str:
 
 
 @pytest.fixture
-def other(tmp_path: Path) -> Iterator[Archive]:
-    with Archive.open(tmp_path / "other shop") as opened:
+def other(tmp_path: Path, empty_archive: Path) -> Iterator[Archive]:
+    with Archive.open(shutil.copytree(empty_archive, tmp_path / "other shop")) as opened:
         yield opened
 
 

@@ -222,7 +222,8 @@ def test_an_uploaded_photo_is_held_until_a_roll_names_it(archive: Archive) -> No
             {"final": {"torques": [{"fastener": "cap bolts", "torque_lbf_ft": -5}]}},
             "torque of cap bolts",
         ),
-        ({"axle": {"ring_teeth": 41}}, "axle"),
+        ({"axle": {"ring_teeth": 41}}, "pinion_teeth"),
+        ({"axle": 41}, "axle"),
         ({"tags": ["x" * 61]}, "x" * 60),
     ],
 )

@@ -12,8 +12,10 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from pattern.archive.store import Archive
+from pattern.cli import commands
 from pattern.errors import ArchiveNewer, ArchiveUnavailable
 from tests.archive.samples import AXLE, advice, photo_bytes, reading, roll
 
@@ -123,26 +125,30 @@ def test_every_harm_is_found_and_the_exit_code_is_seven(
     verdict = shop.verify()
     assert not verdict.is_clean
     assert {finding.code for finding in verdict.findings if finding.is_fault} == codes
-    place = str(shop.location.folder)
-    ran = subprocess.run(
-        [*CLI, "archive", "verify", "--archive", place, "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert ran.returncode == 7, ran.stderr
+    arguments = ["archive", "verify", "--archive", str(shop.location.folder), "--json"]
+    ran = CliRunner().invoke(commands, arguments, standalone_mode=False)
+    assert ran.return_value == 7, ran.output
     told = json.loads(ran.stdout)
     assert told["clean"] is False
     assert codes <= {line["code"] for line in told["findings"]}
 
 
-def test_a_clean_archive_gives_exit_code_zero(shop: Archive) -> None:
+def test_the_program_itself_ends_with_zero_or_seven(shop: Archive) -> None:
     place = str(shop.location.folder)
     ran = subprocess.run(
         [*CLI, "archive", "verify", "--archive", place], capture_output=True, text=True, check=False
     )
     assert (ran.returncode, ran.stderr) == (0, "")
     assert "clean; 2 jobs, 2 rolls, 2 photos" in ran.stdout
+    flip_a_bit(shop)
+    ran = subprocess.run(
+        [*CLI, "archive", "verify", "--archive", place],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ran.returncode == 7
+    assert "FAULT damaged" in ran.stdout
 
 
 def test_photos_on_their_way_are_in_order(shop: Archive) -> None:
