@@ -64,6 +64,8 @@ class Geometry:
 def geometry_of(axle: Axle, system: str) -> tuple[Geometry, tuple[str, ...]]:
     """Full data of an axle with the defaults' middle, and the names of the fields so filled.
 
+    The axle's spiral angle is the ring gear's at mid-face, its pressure angles each side's own normal one.
+
     The ring gear's nominal diameter counts as its outer pitch diameter. The pinion's spiral angle,
     when the ring gear's is not given, is 25° + 5°·√(z2/z1) + 90°·a/de2 (a common design start for
     hypoids, from memory); the mean addendum factor 0.21 + 0.29·(z1/z2)² (reproduces ISO 23509:2016

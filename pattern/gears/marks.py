@@ -16,7 +16,7 @@ from scipy.ndimage import label
 
 Array = NDArray[np.float64]
 _LOW, _HIGH = 0.05, 0.95
-_EDGE_SHARE = 0.04  # of an edge's length that must be marked to say that the mark runs off it
+_EDGE_SHARE = 0.10  # of an edge that must be marked to say that the mark runs off it
 _BAND_SHARE = 0.08  # of the mark's area, below which a second spot is no band
 
 

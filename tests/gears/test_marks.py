@@ -10,7 +10,10 @@ import pytest
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.evaluate import FILM_MM, Resolution, evaluate, evaluate_batch
 from pattern.gears.kinematics import Moves
+from pattern.gears.lattice import tooth_lattice
 from pattern.gears.marks import count_bands, coverage, measure
+from pattern.gears.mesh_cycle import approach
+from pattern.gears.separation import separation
 from pattern.records import SIDES
 from tests.gears.sets import blank
 
@@ -187,3 +190,26 @@ def test_the_path_of_contact_runs_through_the_mark():
     assert marks.drive.path.shape == (32, 2)
     inside = [marks.drive.mask[round(u * 120), round(v * 60)] > 0.5 for u, v in marks.drive.path]
     assert all(inside)
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_a_shallower_pinion_reaches_less_far_down(side):
+    """Where the pinion's tip edge ends, there is no metal to touch the ring gear."""
+    one, ease = blank("tapered"), EaseOff(0.0, 0.0)
+    lattice = tooth_lattice(one, side, 41, 21)
+    reached = [
+        approach(lattice, separation(lattice, Moves(move), ease)).reached.mean()
+        for move in (0.4, 0.0, -0.4)
+    ]
+    assert reached[0] > reached[1] + 0.02 > reached[2] + 0.04
+
+
+def test_a_far_too_shallow_pinion_marks_the_tip_and_a_far_too_deep_one_the_foot():
+    """Height is never contradicted by any source (TM 9-2320-266-34, TM 5-3810-300-24&P2 p. 4-255)."""
+    one = blank("tapered")
+    high, low = (evaluate(one, Moves(move), EaseOff(), EaseOff()) for move in (-0.35, 0.35))
+    for side in SIDES:
+        assert "tip" in high.side(side).edges
+        assert "root" in low.side(side).edges
+        assert high.side(side).profile > 0.75
+        assert low.side(side).profile < 0.35

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 
 from pattern import predict
-from pattern.errors import InvalidAxle, InvalidInput
+from pattern.errors import InvalidAxle, InvalidInput, PatternError
+from pattern.gears.blank import blank_from_axle
 from pattern.gears.easeoff import EaseOff
+from pattern.gears.evaluate import COARSE, evaluate
+from pattern.gears.kinematics import Moves
 from pattern.records import Axle
 from tests.gears.sets import TAPERED, UNIFORM
 
@@ -98,3 +102,33 @@ def test_a_mark_off_the_tooth_is_none():
     )
     for side in (found.drive, found.coast):
         assert side is None or side.length < 0.2
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_the_axle_says_there_are_marks_or_a_named_refusal(seed):
+    """Drawn axles, many of them impossible: never a crash, never a number that is none."""
+    draw = random.Random(seed)
+    for _ in range(4):
+        ring, diameter = draw.randint(24, 60), draw.uniform(4, 20)
+        given = {
+            "face_width_in": draw.uniform(0.08, 0.25) * diameter,
+            "offset_in": draw.choice([0.0, draw.uniform(0, 0.3) * diameter]),
+            "cutter_radius_in": draw.uniform(0.2, 0.8) * diameter,
+            "spiral_angle_deg": draw.uniform(0, 60),
+            "pressure_angle_coast_deg": draw.uniform(8, 35),
+        }
+        chosen = {name: value for name, value in given.items() if draw.random() < 0.3}
+        system = draw.choice(["tapered", "uniform"])
+        try:
+            axle = Axle(ring, draw.randint(4, 20), diameter, tooth_system=system, **chosen)
+            one = blank_from_axle(axle)
+            found = evaluate(one, Moves(draw.uniform(-0.2, 0.2), draw.uniform(-0.2, 0.2)), EaseOff(), EaseOff(),
+                             resolution=COARSE)  # fmt: skip
+        except PatternError as fault:
+            assert fault.subject
+            assert fault.remedy
+            continue
+        assert math.isfinite(found.backlash_mm)
+        for mark in (found.drive, found.coast):
+            assert 0 <= mark.area <= 1
+            assert mark.area == 0 or (0 <= mark.lengthwise <= 1 and 0 <= mark.profile <= 1)
