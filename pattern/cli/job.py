@@ -40,7 +40,8 @@ def _axle_options(command: Any) -> Any:
             click.option("--tooth-system", type=click.Choice(["tapered", "uniform", "unknown"]),
                          help="Tapered: the tooth is deeper at the heel. Uniform: equal depth."),
             click.option("--hand", type=click.Choice(["right", "left"]), help="Of the ring gear."),
-            click.option("--condition", type=click.Choice(["new", "used"])),
+            click.option("--condition", type=click.Choice(["new", "used"]),
+                         help="Of the gears; a used set goes back to its as-found pattern."),
             click.option("--backlash-limits", nargs=2, type=float, metavar="MIN MAX",
                          help="The maker's limits, inches."),
             click.option("--depth-shim", nargs=2, type=(str, float), metavar="WHERE IN",
@@ -56,7 +57,7 @@ def _axle_options(command: Any) -> Any:
 @click.option("--customer", default="", help="Free text.")
 @click.option("--vehicle", default="", help="Free text.")
 @click.option("--tag", "tags", multiple=True, help="May be given several times.")
-@click.option("--notes", default="")
+@click.option("--notes", default="", help="Free text.")
 @click.option("--by", default="", help="Who opens the job.")
 @_axle_options
 def new(
@@ -116,17 +117,24 @@ def _axle(
 @job.command("list")
 @archive_option
 @click.argument("words", nargs=-1)
-@click.option("--tag", default="")
+@click.option("--tag", default="", help="Jobs with that tag.")
 @click.option("--status", default="", help="open, waiting, done or withdrawn.")
 @click.option("--ratio", type=float, help="Such as 3.73.")
-@click.option("--teeth", metavar="RING/PINION")
+@click.option("--teeth", metavar="RING/PINION", help="Tooth counts, as 41/11.")
 @click.option("--diameter", type=float, metavar="IN", help="Ring gear, within 0.05 in.")
 @click.option(
     "--since", default="", metavar="DATE", help="Opened on that day or later: 2026-05-01."
 )
 @click.option("--until", default="", metavar="DATE", help="Opened on that day or before.")
 @click.option("--older-than", default="", metavar="JOB", help="The page after that job.")
-@click.option("--count", "page_size", default=50, show_default=True, type=click.IntRange(1, 1000))
+@click.option(
+    "--count",
+    "page_size",
+    default=50,
+    show_default=True,
+    type=click.IntRange(1, 1000),
+    help="How many.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def list_(
     place: str | None, words: tuple[str, ...], teeth: str | None, as_json: bool, **filters: Any
@@ -199,10 +207,10 @@ def _lines(found: Job) -> list[str]:
 @job.command("edit")
 @archive_option
 @click.argument("job_id", metavar="JOB")
-@click.option("--customer")
-@click.option("--vehicle")
+@click.option("--customer", help="Free text.")
+@click.option("--vehicle", help="Free text.")
 @click.option("--status", help="open, waiting, done or withdrawn.")
-@click.option("--notes")
+@click.option("--notes", help="Free text.")
 @click.option("--tag", "tags", multiple=True, help="Replaces all tags; may be given several times.")
 @click.option("--sheet", type=click.File(encoding="utf-8"), metavar="FILE",
               help="JSON with any of: axle, as_found, parts, final; - reads standard input.")  # fmt: skip

@@ -15,8 +15,10 @@ from pattern.cli.options import archive_option, open_archive, write_new
 @click.argument("job_id", metavar="JOB")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE",
               help="FILE.pdf or FILE.html; default: JOB.pdf here.")  # fmt: skip
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-@click.option("--units", type=click.Choice(["in", "mm"]), default="in", show_default=True)
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+              help="Of the PDF.")  # fmt: skip
+@click.option("--units", type=click.Choice(["in", "mm"]), default="in", show_default=True,
+              help="Inches and pounds, or millimetres and newtons.")  # fmt: skip
 @click.option("--overwrite", is_flag=True, help="Replace the file if it is there.")
 def report(
     place: str | None, job_id: str, out: Path | None, paper: Any, units: Any, overwrite: bool

@@ -70,7 +70,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="As found before any change, a test roll, or the last pattern.",
 )
-@click.option("--note", default="")
+@click.option("--note", default="", help="Free text.")
 @click.option("--by", default="", help="Who rolled it.")
 @click.option("--no-advice", is_flag=True, help="File without asking for advice.")
 @click.option("--file-declined", is_flag=True, help="File even if no photo could be read.")
@@ -134,6 +134,7 @@ def _read(
 
 
 def _advice(found: Job, roll: Roll) -> Advice | None:
+    from pattern.advice.present import present_axle
     from pattern.settings import load_settings
     from pattern.workflow import advise
 
@@ -141,7 +142,9 @@ def _advice(found: Job, roll: Roll) -> Advice | None:
         click.echo("No advice: the job has no axle data (job edit --sheet).", err=True)
         return None
     rolls = [filed.roll for filed in found.standing_rolls] + [roll]
-    return advise(found.axle, rolls, settings=load_settings())
+    axle = present_axle(found, roll)
+    assert axle is not None
+    return advise(axle, rolls, settings=load_settings())
 
 
 def _say(
@@ -176,12 +179,15 @@ def _say(
 @archive_option
 @click.argument("job_id", metavar="JOB")
 @click.argument("number", type=int, metavar="ROLL")
-@click.option("--note")
+@click.option("--note", help="Free text.")
 @click.option("--strike", "struck", metavar="REASON", help="Leave this roll out of the advice.")
 @click.option("--unstrike", is_flag=True, help="Let it count again.")
-@click.option("--backlash", "backlash_in", type=float, metavar="IN")
-@click.option("--pinion-move", "pinion_move_in", type=float, metavar="IN")
-@click.option("--ring-move", "ring_move_in", type=float, metavar="IN")
+@click.option("--backlash", "backlash_in", type=float, metavar="IN",
+              help="Normal to the tooth at the heel, inches.")  # fmt: skip
+@click.option("--pinion-move", "pinion_move_in", type=float, metavar="IN",
+              help="Made before this roll; + is toward the ring gear's axis.")  # fmt: skip
+@click.option("--ring-move", "ring_move_in", type=float, metavar="IN",
+              help="Made before this roll; + is away from the pinion.")  # fmt: skip
 @click.option("--by", default="", help="Who corrects it.")
 def edit_roll(
     place: str | None, job_id: str, number: int, note: str | None, struck: str | None,
