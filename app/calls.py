@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from app.components.outline_editor import Points
 from app.drafts import PhotoDraft, RollDraft
+from app.figures import shown
 from app.state import archive, settings
 from pattern.archive.store import Archive
 from pattern.errors import InvalidAxle
@@ -26,10 +27,12 @@ from pattern.settings import Settings
 
 if TYPE_CHECKING:
     from pattern.gears.blank import System
+    from pattern.setup.stacks import ShimKit
 
 Step = tuple[int, SideReading | None, SideReading | None]
 """A roll's number and what its drive and coast side showed."""
 
+KIT = "shim-kit"
 EDITOR_PX = 1600
 OVERLAY_PX = 1000
 
@@ -118,38 +121,39 @@ def advice_for(job: Job, axle: Axle, roll: Roll) -> Advice:
     from pattern.workflow import advise
 
     earlier = [filed.roll for filed in job.standing_rolls]
-    return advise(axle, [*earlier, roll], settings=settings())
+    return advise(axle, [*earlier, roll], kit=shop_kit(), settings=settings())
 
 
-def axle_now(axle: Axle, draft: RollDraft) -> Axle:
-    """The axle with the shims that the moves since the last roll left in it."""
-    from pattern.advice.shims import shims_for
+def present_axle(job: Job, in_work: Roll | None = None) -> Axle:
+    """The axle with the shims that are in it now. Raises InvalidAxle."""
+    from pattern.advice import present
 
-    then = shims_for(axle, None, draft.pinion_move_in or 0.0, draft.ring_move_in or 0.0)
-    return replace(
-        axle,
-        depth_shim_in=then.depth_in,
-        left_shim_in=then.left_in,
-        right_shim_in=then.right_in,
+    axle = present.present_axle(job, in_work)
+    assert axle is not None
+    return axle
+
+
+def shop_kit() -> ShimKit | None:
+    """The shims in the drawer as the shop listed them, None if it did not. Raises InvalidAxle."""
+    from pattern.setup.stacks import ShimKit, ShimSize
+
+    kept = archive().draft("", KIT) or {}
+    unit: Units = kept.get("unit", "in")
+    depth, side = (
+        tuple(ShimSize(round(shown(size, unit), 5)) for size in kept.get(place) or ())
+        for place in ("depth", "side")
     )
+    return ShimKit("shop", unit, depth, side) if depth or side else None
 
 
-def file_draft(job: Job, axle: Axle, draft: RollDraft, roll: Roll, advice: Advice | None) -> int:
-    """File the roll in work with its photos and the shims now in the axle.
-
-    Filing twice, from two browsers, files it once. An as-found pattern becomes a used set's target.
-    """
+def file_draft(job: Job, draft: RollDraft, roll: Roll, advice: Advice | None) -> int:
+    """File the roll in work with its photos. Filing twice, from two browsers, files it once."""
     from pattern.workflow import file_roll
 
-    if draft.kind == "as_found" and axle.condition == "used":
-        axle = replace(axle, target=(roll.drive, roll.coast))
-    read = readings_of(draft, axle.hand)
+    assert job.axle is not None
+    read = readings_of(draft, job.axle.hand)
     photos = [(archive().photo(photo.sha256), reading) for photo, reading in read]
-    if axle != job.axle and len(archive().job(job.id).rolls) == len(job.rolls):
-        archive().edit(job.id, axle=axle)
-    return file_roll(
-        archive(), job.id, roll, photos, advice, kind=draft.kind, uid=draft.uid
-    )  # fmt: skip
+    return file_roll(archive(), job.id, roll, photos, advice, kind=draft.kind, uid=draft.uid)
 
 
 def photo_url(sha256: str, name: str) -> str:

@@ -88,7 +88,15 @@ LIMIT_HIGH = "Most"
 LIMITS_NOTE = (
     "Filled in: common practice for 7.5 to 10.5 in ring gears. The maker's limits decide; set them."
 )
-SHIMS = "Shims in it now"
+SHIMS = "Shims in it at the first roll"
+SHIMS_NOTE = "Moves recorded with later rolls are added to these."
+DRAWER = "Shims in the drawer"
+DRAWER_NOTE = (
+    "List the sizes that the shop has; advice then names the stack to pull. Leave it empty and any "
+    "whole thousandth may be advised."
+)
+DRAWER_DEPTH = "Depth shims, thicknesses"
+DRAWER_SIDE = "Side shims, thicknesses"
 DEPTH_SHIM_NOW = "Depth shim"
 LEFT_SHIM = "Left side shim"
 RIGHT_SHIM = "Right side shim"

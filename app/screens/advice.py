@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from html import escape
 
 import streamlit as st
@@ -36,7 +37,8 @@ def _on_file(job: Job, axle: Axle, number: int) -> None:
     filed = job.rolls[number - 1]
     _head(number)
     if filed.advice is not None:
-        _card(axle, filed.advice)
+        before = replace(job, rolls=job.rolls[:number])
+        _card(calls.present_axle(before), filed.advice)
         _drawings(job, axle, number, filed.roll, filed.advice)
         _why(filed.advice)
         _what_if(job, axle, number, filed.roll, filed.advice)
@@ -52,7 +54,7 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
     if roll.drive is None and roll.coast is None:
         st.warning(f"⚠ {wording.NEED_READING}")
         return
-    axle = calls.axle_now(axle, draft)
+    axle = calls.present_axle(job, roll)
     advice = _advice(job, axle, roll)
     if advice is not None:
         _card(axle, advice)
@@ -61,7 +63,7 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
         _what_if(job, axle, number, roll, advice)
     parts.cautions(advice.cautions if advice else wording.CAUTIONS)
     if parts.next_button(wording.FILE_ROLL):
-        calls.file_draft(job, axle, draft, roll, advice)
+        calls.file_draft(job, draft, roll, advice)
         drop_draft(archive(), job.id, number)
         go("advice", job.id, number)
 

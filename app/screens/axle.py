@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import calls, parts, wording
 from app.forms import DraftForm
-from app.state import archive
+from app.state import archive, page_state
 from app.way import go
 from pattern.errors import InvalidInput
 from pattern.jobs import AsFound, Job
@@ -55,6 +55,8 @@ def show() -> None:
     _shims(form)
     with st.expander(wording.MORE_AXLE):
         _more(form)
+    with st.expander(wording.DRAWER):
+        _drawer()
     with st.expander(wording.AS_FOUND, expanded=form.values["condition"] == "used"):
         _as_found(sheet)
     missing = [name for field, name in NEEDED.items() if not form.values.get(field)]
@@ -100,6 +102,7 @@ def _limits(form: DraftForm) -> None:
 
 def _shims(form: DraftForm) -> None:
     st.markdown(f"**{wording.SHIMS}**")
+    st.caption(wording.SHIMS_NOTE)
     columns = st.columns(3)
     with columns[0]:
         form.length("depth_shim_in", wording.DEPTH_SHIM_NOW, 1.0)
@@ -124,6 +127,18 @@ def _more(form: DraftForm) -> None:
         form.length("offset_in", wording.OFFSET, 8.0, coarse=True)
     with columns[2]:
         form.length("cutter_radius_in", wording.CUTTER, 20.0, coarse=True)
+
+
+def _drawer() -> None:
+    """The shop's shims, the same for every job."""
+    kit = DraftForm(archive(), "", calls.KIT, {"unit": page_state().units})
+    st.write(wording.DRAWER_NOTE)
+    if kit.values["unit"] != page_state().units and not (
+        kit.values.get("depth") or kit.values.get("side")
+    ):
+        kit.put("unit", page_state().units)
+    kit.readings("depth", wording.DRAWER_DEPTH)
+    kit.readings("side", wording.DRAWER_SIDE)
 
 
 def _as_found(sheet: DraftForm) -> None:

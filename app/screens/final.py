@@ -55,12 +55,12 @@ def _fields(sheet: DraftForm) -> None:
 
 
 def _on_record(job: Job) -> dict[str, object]:
-    """The sheet as it stands; shims that the last advice led to are filled in."""
+    """The sheet as it stands; the shims that are in the axle now are filled in."""
     kept = asdict(job.final) | {"backlash_in": list(job.final.backlash_in)}
     if job.axle is not None:
+        now = calls.present_axle(job)
         for name in ("depth_shim_in", "left_shim_in", "right_shim_in"):
-            if kept[name] is None:
-                kept[name] = getattr(job.axle, name)
+            kept[name] = getattr(now, name) if kept[name] is None else kept[name]
     return kept
 
 

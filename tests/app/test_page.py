@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import app
-from app import figures, wording
+from app import calls, figures, wording
 from app.drafts import PhotoDraft, changed_draft, load_draft
 from pattern.archive.store import Archive
 from tests.app.conftest import TIMEOUT_S, words
@@ -63,6 +63,18 @@ def test_two_devices_add_photos_to_one_roll_without_losing_any(archive: Archive)
     for device in devices:
         device.join()
     assert len(load_draft(archive, job, 1).photos) == 15
+
+
+def test_the_drawer_is_the_kit_that_the_advice_lays_stacks_from(archive: Archive) -> None:
+    """1 in = 25.4 mm exactly (NIST SP 811, Appendix B)."""
+    assert calls.shop_kit() is None
+    sizes_in = [figures.kept(size, "mm") for size in (0.05, 0.10, 0.25, 0.70)]
+    archive.save_draft("", calls.KIT, {"unit": "mm", "depth": sizes_in})
+    kit = calls.shop_kit()
+    assert kit is not None
+    assert [size.thickness for size in kit.depth] == [0.05, 0.10, 0.25, 0.70]
+    assert kit.side == ()
+    assert kit.depth_stack(0.80 / 25.4).total_in == pytest.approx(0.80 / 25.4, abs=1e-6)
 
 
 @pytest.mark.parametrize(

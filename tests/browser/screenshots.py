@@ -9,9 +9,9 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from pattern.archive.store import Archive
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from pattern.archive.store import Archive
 from tests.browser import steps
 from tests.browser.conftest import CHROMIUM, QUIET, SIZES, Server, running
 
