@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pattern.cli.options import write_new
+
 if TYPE_CHECKING:
     from pattern.gears.predict import Prediction
     from pattern.records import SideReading
@@ -37,6 +39,12 @@ if TYPE_CHECKING:
     type=float,
     help="Backlash before the moves, inches, square to the tooth at the heel.",
 )
+@click.option(
+    "--drive-mark",
+    metavar="LENGTHxWIDTH",
+    help="Size of a mark seen on this set, shares of the tooth, like 0.45x0.5.",
+)
+@click.option("--coast-mark", metavar="LENGTHxWIDTH", help="The same on the coast side.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option(
     "--svg", type=click.Path(path_type=Path, dir_okay=False), help="Write the drawing here."
@@ -44,13 +52,13 @@ if TYPE_CHECKING:
 def predict(
     teeth: str, diameter: float, pinion: float, ring: float, system: str, hand: str,
     face_width: float | None, offset: float | None, cutter_radius: float | None,
-    backlash: float | None, as_json: bool, svg: Path | None,
+    backlash: float | None, drive_mark: str | None, coast_mark: str | None, as_json: bool, svg: Path | None,
 ) -> None:  # fmt: skip
     """Predict both marks and the backlash when a set that stood right is moved.
 
     Rigid and unloaded, for a typical set of these counts; the spread says what is not known of yours.
+    The size of a mark seen on the set tells its crowning, which decides how far marks move.
     """
-    from pattern.errors import WouldOverwrite
     from pattern.gears.predict import predict as compute
     from pattern.records import Axle
 
@@ -59,13 +67,12 @@ def predict(
         ring_teeth, pinion_teeth, diameter, tooth_system=system, hand=hand,  # type: ignore[arg-type]
         face_width_in=face_width, offset_in=offset, cutter_radius_in=cutter_radius,
     )  # fmt: skip
-    found = compute(axle, pinion, ring, backlash_in=backlash)
+    found = compute(
+        axle, pinion, ring, backlash_in=backlash, drive=_seen(drive_mark, "--drive-mark"),
+        coast=_seen(coast_mark, "--coast-mark"),
+    )  # fmt: skip
     if svg is not None:
-        if svg.exists():
-            raise WouldOverwrite(
-                "exists already", subject=str(svg), remedy="Give another name or remove it"
-            )
-        svg.write_text(_drawing(found, axle.hand), encoding="utf-8")
+        write_new(svg, _drawing(found, axle.hand).encode())
         click.echo(f"Drawn: {svg}", err=True)
     if as_json:
         click.echo(json.dumps(_as_data(found)))
@@ -75,6 +82,21 @@ def predict(
             _tell(prediction)
     if found.assumed:
         click.echo("Not given, taken from typical sets: " + ", ".join(found.assumed), err=True)
+
+
+def _seen(size: str | None, option: str) -> SideReading | None:
+    """A mark of which only the size counts."""
+    from pattern.records import SideReading
+
+    if size is None:
+        return None
+    try:
+        length, width = (float(part) for part in size.lower().split("x"))
+    except ValueError:
+        raise click.BadParameter(
+            "length and width are meant, like 0.45x0.5", param_hint=option
+        ) from None
+    return SideReading(0.5, 0.5, length=length, width=width)
 
 
 def _counts(teeth: str) -> tuple[int, int]:

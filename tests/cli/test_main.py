@@ -57,3 +57,11 @@ def test_an_unknown_command_is_a_usage_fault() -> None:
     found = run("polish")
     assert found.returncode == 2
     assert "polish" in found.stderr
+
+
+def test_a_result_for_a_place_that_is_not_there_is_one_clean_line(tmp_path: Path) -> None:
+    place = str(tmp_path / "gone" / "marks.svg")
+    found = run("predict", "--teeth", "41/11", "--diameter", "8.5", "--svg", place)
+    assert found.returncode == 5
+    assert place in found.stderr
+    assert "Traceback" not in found.stderr
