@@ -181,7 +181,7 @@ class Archive:
         """A photo's original bytes, re-hashed. Raises ArchiveDamaged."""
         return self.photos.get(sha256)
 
-    def thumbnail(self, sha256: str, long_side_px: int = 1000) -> bytes:
+    def thumbnail(self, sha256: str, long_side_px: int = 1600) -> bytes:
         """A reduced JPEG of a photo, upright and without metadata, from a cache that may be deleted.
 
         Raises ArchiveDamaged, UnreadablePhoto.

@@ -241,7 +241,7 @@ def _move_rows(filed: FiledRoll, before: FiledRoll | None, measures: Measures) -
         if made is None and told is None:
             continue
         against = f" (advised: {words(told)})" if told is not None else ""
-        rows.append((label, words(made) + against))
+        rows.append((label, (words(made) if made is not None else "not recorded") + against))
     return rows
 
 

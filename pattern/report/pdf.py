@@ -26,9 +26,9 @@ Paper = Literal["A4", "Letter"]
 _FONTS = Path(__file__).with_name("fonts")
 _MARGIN = 14.0
 _GAP = 6.0
-_BODY, _SMALL, _TINY = 8.6, 6.8, 6.2
+_BODY, _SMALL, _TINY = 8.6, 6.8, 5.9
 _LINE = 4.0
-_PHOTO_HEIGHT = 36.0
+_PHOTO_HEIGHT = 38.0
 _CHART_SHAPE = 176 / 360
 
 logging.getLogger("fontTools").setLevel(logging.ERROR)  # it reports each table it subsets
@@ -187,7 +187,7 @@ def _teeth(pages: _Pages, charts: Sequence[str]) -> None:
 
 
 def _roll(pages: _Pages, block: RollBlock, show: Callable[[FiledPhoto], bytes | None]) -> None:
-    text_width = pages.epw * 0.47
+    text_width = pages.epw * 0.45
     shown = [(photo, show(photo)) for photo in block.photos]
     text_height = _roll_text(pages, block, 0, text_width, draw=False)
     rows = (len(shown) + 1) // 2
