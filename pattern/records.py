@@ -205,9 +205,10 @@ class Axle:
 
     `depth_shim` says where the selective shim sits: ``pinion_head`` (between the head and its inner
     bearing, or under the inner cup: thicker = deeper), ``cartridge`` (between a bolt-on pinion
-    cartridge and the housing: thicker = shallower), ``unknown``. `target` replaces the middle of the
-    tooth as the aim: (drive, coast) readings of the as-found pattern of a used set. `position` and
-    `rotation` decide which side carries the vehicle's forward load. Raises InvalidAxle.
+    cartridge and the housing: thicker = shallower), ``unknown``. Shim thicknesses are those in the
+    axle at the last roll. `target` replaces the middle of the tooth as the aim: (drive, coast)
+    readings of the as-found pattern of a used set. `position` and `rotation` decide which side
+    carries the vehicle's forward load. Raises InvalidAxle.
     """
 
     ring_teeth: int
