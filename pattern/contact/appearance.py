@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,7 @@ def look_of(rgb: NDArray[np.float32]) -> Floats:
     return np.dstack([fine, chroma, texture])
 
 
+@lru_cache(maxsize=4)
 def plane_basis(rows: int, columns: int) -> Floats:
     """(cells, 3) orthonormal columns spanning constant, lengthwise and profile trends."""
     along = np.linspace(-1.0, 1.0, columns)
@@ -39,5 +42,6 @@ def plane_basis(rows: int, columns: int) -> Floats:
 def without_trend(features: Floats, basis: Floats, weights: Floats) -> Floats:
     """(cells, d) features less their linear trend; cells of weight 0 become 0."""
     counted = basis * weights[:, None]
-    trend = np.linalg.lstsq(counted, features * weights[:, None], rcond=None)[0]
+    normal = counted.T @ counted + 1e-6 * np.eye(basis.shape[1])
+    trend = np.linalg.solve(normal, counted.T @ features)
     return np.asarray((features - basis @ trend) * weights[:, None])

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.contact.appearance import plane_basis, without_trend
-from pattern.contact.templates import COLUMNS, ROWS, mark_templates
+from pattern.contact.templates import BLOCK, COLUMNS, ROWS, mark_templates
 
 Floats = NDArray[np.float64]
 _SMOOTH = (3.0, 2.0)
-_ROUNDS = 5
+_ROUNDS = 4
 _COMMON = 0.5
 """How much a tooth's two mean looks lean on those of all teeth."""
 
@@ -87,14 +87,13 @@ def _cores(looks: Sequence[Look], white: list[Floats], weights: list[Floats]) ->
     """The patch each tooth starts from, (rows, columns) 0 to 1."""
     if all(look.prior is not None for look in looks):
         return [np.asarray(look.prior) for look in looks]
-    rows, columns = weights[0].shape
-    size = (COLUMNS, ROWS)
     plain, level = mark_templates()
-    projected = []
+    columns_of = []
     for map_, weight in zip(white, weights, strict=True):
-        small = cv2.resize(map_ * weight[..., None], size, interpolation=cv2.INTER_AREA)
-        cells = small.reshape(-1, map_.shape[2]).astype(np.float32)
-        projected.append(level @ cells / np.sqrt(max(float((cells**2).sum()), 1e-6)))
+        blocks = (map_ * weight[..., None]).reshape(ROWS, BLOCK, COLUMNS, BLOCK, map_.shape[2])
+        cells = blocks.mean(axis=(1, 3)).reshape(-1, map_.shape[2]).astype(np.float32)
+        columns_of.append(cells / np.sqrt(max(float((cells**2).sum()), 1e-6)))
+    projected = np.split(level @ np.concatenate(columns_of, axis=1), len(white), axis=1)
     common = np.mean(projected, axis=0)
     direction = common[int((common**2).sum(axis=1).argmax())]
     direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
@@ -102,7 +101,7 @@ def _cores(looks: Sequence[Look], white: list[Floats], weights: list[Floats]) ->
     cores = []
     for own in projected:
         best = plain[int((0.5 * (own @ direction) + together).argmax())].reshape(ROWS, COLUMNS)
-        cores.append(np.asarray(cv2.resize(best.astype(np.float64), (columns, rows)), float))
+        cores.append(np.kron(best, np.ones((BLOCK, BLOCK))))
     return cores
 
 
@@ -115,16 +114,19 @@ def _discriminant(
     the shade has less contrast but no other colours.
     """
     depth = white[0].shape[2]
-    means = [
-        _two_means(m, mask * w, (1 - mask) * w)
-        for m, mask, w in zip(white, masks, weights, strict=True)
-    ]
     within, count = np.zeros((depth, depth)), 1e-9
-    for map_, mask, weight, (inner, outer) in zip(white, masks, weights, means, strict=True):
-        for soft, mean in ((mask * weight, inner), ((1.0 - mask) * weight, outer)):
-            gap = (map_ - mean).reshape(-1, depth)
-            within += (gap * soft.reshape(-1, 1)).T @ gap
-            count += float(soft.sum())
+    means = []
+    for map_, mask, weight in zip(white, masks, weights, strict=True):
+        cells, total = map_.reshape(-1, depth), float(weight.sum()) + 1e-9
+        soft = (mask * weight).ravel()
+        inside = float(soft.sum()) + 1e-9
+        sum_in, sum_all = soft @ cells, weight.ravel() @ cells
+        inner, outer = sum_in / inside, (sum_all - sum_in) / max(total - inside, 1e-9)
+        # scatter about the two means: total less what lies between them
+        within += cells.T @ (cells * weight.reshape(-1, 1))
+        within -= inside * np.outer(inner, inner) + (total - inside) * np.outer(outer, outer)
+        count += total
+        means.append((inner, outer))
     within = within / count + 0.02 * np.eye(depth)
     inner_all = np.mean([m[0] for m in means], axis=0)
     outer_all = np.mean([m[1] for m in means], axis=0)
@@ -134,14 +136,8 @@ def _discriminant(
     for map_, (inner, outer) in zip(white, means, strict=True):
         own = 0.5 * (inner + outer)
         middle = _COMMON * 0.5 * (inner_all + outer_all) + (1.0 - _COMMON) * own
-        scores.append((map_ - middle) @ direction)
+        scores.append(map_ @ direction - float(middle @ direction))
     return scores, float(np.sqrt(max(float(step @ direction), 0.0)))
-
-
-def _two_means(map_: Floats, soft_in: Floats, soft_out: Floats) -> tuple[Floats, Floats]:
-    inner = (map_ * soft_in[..., None]).sum(axis=(0, 1)) / (soft_in.sum() + 1e-9)
-    outer = (map_ * soft_out[..., None]).sum(axis=(0, 1)) / (soft_out.sum() + 1e-9)
-    return inner, outer
 
 
 def _regular(score: Floats, weights: Floats, core: Floats) -> Floats:

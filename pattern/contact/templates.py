@@ -8,8 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.contact.appearance import plane_basis
+from pattern.teeth import rectify
 
-ROWS, COLUMNS = 18, 54
+BLOCK = 4
+"""Cells of the laid-out tooth, each way, that make one cell here."""
+ROWS, COLUMNS = rectify.ROWS // BLOCK, rectify.COLUMNS // BLOCK
 
 
 @lru_cache(maxsize=1)

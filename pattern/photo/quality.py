@@ -21,7 +21,7 @@ _DARK_LEVEL = 24.0
 """95th percentile of brightness (0 to 255) on a tooth below which its picture is mostly grain."""
 _BLUR_SHARE = 0.022
 """Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
-_WORK_PX = 320
+_WORK_PX = 280
 
 
 @dataclass(frozen=True)
@@ -64,9 +64,10 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     part = photo.pixels[low[1] : high[1], low[0] : high[0]]
     if part.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0)
-    factor = min(1.0, _WORK_PX / length)
-    if factor < 1.0:
-        part = _reduced(part, factor)
+    step = max(1, int(length / _WORK_PX))
+    factor = 1.0 / step
+    if step > 1:
+        part = _reduced(part, step)
     inside = np.zeros(part.shape[:2], np.uint8)
     local = np.rint((corners - low) * factor).astype(np.int32)
     cv2.fillPoly(inside, [local], 1)
@@ -102,9 +103,11 @@ def edge_blur_px(rgb: NDArray[np.uint8], inside: NDArray[np.uint8]) -> float:
     return float(np.sqrt(max(blur**2 - 0.8**2 - 0.25, 0.05)))
 
 
-def _reduced(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
-    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    return cast(NDArray[np.uint8], small)
+def _reduced(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
+    """Every `step` x `step` pixels averaged into one; what is left over at the far edges is dropped."""
+    size = (max(1, pixels.shape[1] // step), max(1, pixels.shape[0] // step))
+    whole = pixels[: size[1] * step, : size[0] * step]
+    return cast(NDArray[np.uint8], cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
 
 
 def _faults(light: ToothLight, settings: Settings) -> list[str]:

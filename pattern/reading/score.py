@@ -54,7 +54,9 @@ def score(cases: Sequence[tuple[Known, Reading]]) -> list[Row]:
     bad = [r for k, r in cases if not k.readable]
     read = [(k, r) for k, r in good if r.status == "read"]
     rows = [
-        Row("readable photos read", _percent([r.status == "read" for _, r in good]), len(good), " %"),
+        Row(
+            "readable photos read", _percent([r.status == "read" for _, r in good]), len(good), " %"
+        ),
         Row("bad photos accepted", float(sum(r.status == "read" for r in bad)), len(bad)),
     ]
     within: list[bool] = []
@@ -76,7 +78,12 @@ def score(cases: Sequence[tuple[Known, Reading]]) -> list[Row]:
     rows.append(Row("errors within two sd", _percent(within), len(within), " %"))
     corners = np.concatenate([np.zeros(0), *(corner_errors(k, r) for k, r in read)])
     rows.append(
-        Row("corner error, 95th percentile of tooth length", _times(_quantile(corners, 0.95), 100), len(corners), " %")
+        Row(
+            "corner error, 95th percentile of tooth length",
+            _times(_quantile(corners, 0.95), 100),
+            len(corners),
+            " %",
+        )
     )
     return rows
 

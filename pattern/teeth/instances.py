@@ -78,7 +78,7 @@ def observe(fields: PixelFields, mask: Mask, most: int = 800) -> Observed:
 def _thinned(points: Floats, most: int) -> Floats:
     if len(points) <= most:
         return points
-    return points[np.linspace(0, len(points) - 1, most).astype(int)]
+    return np.asarray(points[np.linspace(0, len(points) - 1, most).astype(int)])
 
 
 def _jumps(fields: PixelFields) -> Mask:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pattern.teeth.surface import ToothSurface
 
-ROWS, COLUMNS = 72, 216
+ROWS, COLUMNS = 60, 180
 """Cells of a laid-out tooth; about the finest that a tooth of 200 px can fill."""
 
 
