@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pattern.cli.options import write_new
+from pattern.cli.options import parse_teeth, write_new
 
 if TYPE_CHECKING:
     from pattern.gears.predict import Prediction
@@ -62,7 +62,7 @@ def predict(
     from pattern.gears.predict import predict as compute
     from pattern.records import Axle
 
-    ring_teeth, pinion_teeth = _counts(teeth)
+    ring_teeth, pinion_teeth = parse_teeth(teeth)
     axle = Axle(
         ring_teeth, pinion_teeth, diameter, tooth_system=system, hand=hand,  # type: ignore[arg-type]
         face_width_in=face_width, offset_in=offset, cutter_radius_in=cutter_radius,
@@ -97,16 +97,6 @@ def _seen(size: str | None, option: str) -> SideReading | None:
             "length and width are meant, like 0.45x0.5", param_hint=option
         ) from None
     return SideReading(0.5, 0.5, length=length, width=width)
-
-
-def _counts(teeth: str) -> tuple[int, int]:
-    try:
-        ring, pinion = (int(part) for part in teeth.split("/"))
-    except ValueError:
-        raise click.BadParameter(
-            "ring gear and pinion counts are meant, like 41/11", param_hint="--teeth"
-        ) from None
-    return ring, pinion
 
 
 def _tell(found: Prediction) -> None:

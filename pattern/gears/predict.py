@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 
 from pattern.errors import InvalidInput
 from pattern.gears.blank import Blank, System, blank_from_axle
+from pattern.gears.crowning import Crowning, crowning_from_mark
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.evaluate import COARSE, FILM_MM, Marks, SideMark, evaluate, evaluate_batch
 from pattern.gears.kinematics import Moves
 from pattern.gears.prior import draw_blanks, draw_ease_offs
-from pattern.records import MM_PER_IN, Axle, SideReading
+from pattern.records import MM_PER_IN, Axle, Side, SideReading
 
 Array = NDArray[np.float64]
+Crown = EaseOff | SideReading | None
 _BLANKS, _EASE_OFFS = 10, 6
 _LEAST_SD = 0.005
 
@@ -53,17 +55,18 @@ def predict(
     ring_move_in: float = 0.0,
     *,
     system: System | None = None,
-    drive: EaseOff | None = None,
-    coast: EaseOff | None = None,
+    drive: Crown = None,
+    coast: Crown = None,
     film_mm: float = FILM_MM,
     backlash_in: float | None = None,
 ) -> Prediction:
     """Marks and backlash when a set that stood right is moved: pinion + deeper, ring gear + away.
 
     "Right" is the drawing position with both marks in the middle and `backlash_in` (middle of the
-    axle's limits when None). `system` overrides the axle's tooth system; `drive` and `coast` the
-    default ease-off. Raises InvalidAxle, and InvalidInput for moves the computation does not hold for
-    or that would leave no backlash.
+    axle's limits when None). `system` overrides the axle's tooth system. `drive` and `coast` tell each
+    side's crowning: an ease-off, or a mark seen on this set whose length, width and tilt give it
+    (`pattern.gears.crowning`), or None for the default and its spread. Raises InvalidAxle, and
+    InvalidInput for moves the computation does not hold for or that would leave no backlash.
     """
     unknown = system is None and axle.tooth_system == "unknown"
     chosen: System = system or ("uniform" if axle.tooth_system == "uniform" else "tapered")
@@ -78,8 +81,9 @@ def predict(
     )
     state = _State(pinion_move_in * MM_PER_IN, ring_move_in * MM_PER_IN, start * MM_PER_IN, film_mm)
     blank = blank_from_axle(axle, chosen)
+    crowns = _crowning(blank, "drive", drive, film_mm), _crowning(blank, "coast", coast, film_mm)
     marks = evaluate(
-        blank, Moves(state.pinion_mm, state.ring_mm), drive or EaseOff(), coast or EaseOff(),
+        blank, Moves(state.pinion_mm, state.ring_mm), *(_middle(crown) for crown in crowns),
         film_mm=film_mm, drawing_backlash_mm=state.backlash_mm,
     )  # fmt: skip
     if marks.backlash_mm <= 0:
@@ -88,7 +92,7 @@ def predict(
             subject="ring_move_in" if ring_move_in < 0 else "pinion_move_in",
             remedy="Move the ring gear away as the pinion goes deeper",
         )
-    drive_sd, coast_sd, backlash_sd = _spreads(axle, chosen, state, drive, coast)
+    drive_sd, coast_sd, backlash_sd = _spreads(axle, chosen, state, crowns)
     other: Prediction | None = None
     if unknown:
         other = predict(
@@ -129,18 +133,37 @@ class _State:
     film_mm: float
 
 
+def _crowning(blank: Blank, side: Side, crown: Crown, film_mm: float) -> EaseOff | Crowning | None:
+    """A mark seen becomes the crowning behind it."""
+    if isinstance(crown, SideReading):
+        return crowning_from_mark(blank, side, crown, film_mm=film_mm)
+    return crown
+
+
+def _middle(crown: EaseOff | Crowning | None) -> EaseOff:
+    if isinstance(crown, Crowning):
+        return crown.ease_off()
+    return crown or EaseOff()
+
+
+def _draws(crown: EaseOff | Crowning | None, rng: np.random.Generator) -> EaseOff:
+    if isinstance(crown, Crowning):
+        return crown.draw(_EASE_OFFS, rng)
+    return crown or draw_ease_offs(_EASE_OFFS, rng)
+
+
 def _spreads(
-    axle: Axle, system: System, state: _State, drive: EaseOff | None, coast: EaseOff | None
+    axle: Axle, system: System, state: _State, crowns: tuple[EaseOff | Crowning | None, ...]
 ) -> tuple[tuple[float, float], tuple[float, float], float]:
     """Spread of both centres and of the backlash over sets the axle could be.
 
     Each draw is compared with its own place at rest: a right set-up is right for every draw.
     """
     rng = np.random.default_rng(1)
-    shifts: list[Array] = []
-    for blank in draw_blanks(axle, system, _BLANKS):
-        shifts.append(_shift(blank, state, drive or draw_ease_offs(_EASE_OFFS, rng),
-                             coast or draw_ease_offs(_EASE_OFFS, rng)))  # fmt: skip
+    shifts = [
+        _shift(blank, state, *(_draws(crown, rng) for crown in crowns))
+        for blank in draw_blanks(axle, system, _BLANKS)
+    ]
     spread = np.nanstd(np.concatenate(shifts, axis=1), axis=1)
     places = np.maximum(np.nan_to_num(spread[:4], nan=0.25), _LEAST_SD)
     return (

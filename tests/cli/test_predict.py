@@ -43,14 +43,33 @@ def test_the_drawing_is_written_and_never_over_another(tmp_path):
     assert isinstance(run("--system", "uniform", "--svg", str(file)).exception, WouldOverwrite)
 
 
-@pytest.mark.parametrize("teeth", ["41", "41:11", "a/b"])
-def test_counts_in_another_form_are_a_usage_error(teeth):
-    result = CliRunner().invoke(predict, ["--teeth", teeth, "--diameter", "8.5"])
-    assert result.exit_code == 2
-    assert "like 41/11" in result.output
+@pytest.mark.parametrize("teeth", ["41", "41-11", "a/b"])
+def test_counts_in_another_form_are_refused_by_name(teeth):
+    fault = CliRunner().invoke(predict, ["--teeth", teeth, "--diameter", "8.5"]).exception
+    assert isinstance(fault, InvalidAxle)
+    assert fault.subject == "--teeth"
 
 
 def test_impossible_data_name_the_field():
     fault = run("--offset", "4.0").exception
     assert isinstance(fault, InvalidAxle)
     assert fault.subject == "offset_in"
+
+
+def test_a_mark_seen_on_the_set_changes_how_far_it_moves():
+    short, long_ = (
+        json.loads(
+            run(
+                "--system", "tapered", "--pinion", "0.003", "--drive-mark", f"{size}x0.5", "--json"
+            ).stdout
+        )
+        for size in (0.3, 0.65)
+    )
+    assert long_["drive"]["lengthwise"] < short["drive"]["lengthwise"] < 0.5
+
+
+@pytest.mark.parametrize("size", ["0.4", "longx0.3", "0.4:0.5"])
+def test_a_size_in_another_form_is_a_usage_error(size):
+    result = run("--drive-mark", size)
+    assert result.exit_code == 2
+    assert "like 0.45x0.5" in result.output

@@ -13,7 +13,7 @@ from pattern.gears.blank import blank_from_axle
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.evaluate import COARSE, evaluate
 from pattern.gears.kinematics import Moves
-from pattern.records import Axle
+from pattern.records import Axle, SideReading
 from tests.gears.sets import TAPERED, UNIFORM
 
 
@@ -132,3 +132,22 @@ def test_whatever_the_axle_says_there_are_marks_or_a_named_refusal(seed):
         for mark in (found.drive, found.coast):
             assert 0 <= mark.area <= 1
             assert mark.area == 0 or (0 <= mark.lengthwise <= 1 and 0 <= mark.profile <= 1)
+
+
+def test_the_size_of_a_mark_seen_tells_how_far_it_moves():
+    """Common practice, no source: a set with little crowning, so a long mark, moves more."""
+    short, long_ = (
+        predict(
+            TAPERED, 0.003, drive=SideReading(0.5, 0.5, length=length, width=0.5)
+        ).drive.lengthwise
+        for length in (0.30, 0.65)
+    )
+    assert abs(long_ - 0.5) > 1.5 * abs(short - 0.5)
+
+
+def test_a_mark_seen_narrows_the_prediction():
+    blind = predict(TAPERED, 0.004)
+    seen = predict(
+        TAPERED, 0.004, drive=SideReading(0.5, 0.5, length=0.45, width=0.5, tilt_deg=5.0)
+    )
+    assert seen.drive.lengthwise_sd < blind.drive.lengthwise_sd
