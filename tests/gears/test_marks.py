@@ -214,3 +214,13 @@ def test_a_far_too_shallow_pinion_marks_the_tip_and_a_far_too_deep_one_the_foot(
         assert "root" in low.side(side).edges
         assert high.side(side).profile > 0.75
         assert low.side(side).profile < 0.35
+
+
+@pytest.mark.parametrize("name", ["tapered", "uniform", "bevel", "truck"])
+def test_default_crowning_leaves_a_mark_of_the_published_size(name):
+    """1/3 to 2/3 of the tooth's length, centred in height (NAVEDTRA 14050A p. 8-90, new gearing)."""
+    marks = evaluate(blank(name), Moves(), EaseOff(), EaseOff())
+    for side in SIDES:
+        toe, heel = marks.side(side).extent_lengthwise
+        assert 1 / 3 < heel - toe < 2 / 3
+        assert marks.side(side).profile == pytest.approx(0.5, abs=0.03)
