@@ -17,10 +17,11 @@ from pattern.settings import Settings
 Floats = NDArray[np.float64]
 _CLIPPED = 250
 _BLOWN_SHARE = 0.5
-_DARK_LEVEL = 24.0
-"""95th percentile of brightness (0 to 255) on a tooth below which its picture is mostly grain."""
-_BLUR_SHARE = 0.022
+_DARK_LEVEL = 52.0
+"""95th percentile of brightness (0 to 255) on a tooth below which the mark drowns in grain."""
+_BLUR_SHARE = 0.018
 """Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
+_OWN_BLUR_PX = 1.0
 _WORK_PX = 280
 
 
@@ -76,31 +77,32 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     if on_tooth.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0)
     clipped = float((part.min(axis=2)[inside > 0] >= _CLIPPED).mean())
-    blur = edge_blur_px(part, inside) / (length * factor)
+    window = max(7, int(0.1 * length * factor)) | 1
+    blur = edge_blur_px(part, inside, window) / (length * factor)
     return ToothLight(length, float(np.percentile(on_tooth, 95)), clipped, blur)
 
 
-def edge_blur_px(rgb: NDArray[np.uint8], inside: NDArray[np.uint8]) -> float:
+def edge_blur_px(rgb: NDArray[np.uint8], inside: NDArray[np.uint8], window_px: int) -> float:
     """Blur (sd, px) of the sharpest edges where `inside` or near it.
 
-    A step blurred by a Gaussian of sd s has the greatest slope step / (s √(2π)). For the steepest
-    pixels the step is taken as the range of brightness around them, so s = range / (slope √(2π)).
+    A step blurred by a Gaussian of sd s has the greatest slope step / (s √(2π)). The step is taken
+    as the range of brightness within `window_px`, so s = range / (slope √(2π)), at the pixels where
+    that is least. The blur that tames grain here is taken off again.
     """
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
+    soft = cv2.GaussianBlur(grey, (0, 0), _OWN_BLUR_PX)
     slope_x = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3) / 8.0
     slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3) / 8.0
     slope = np.hypot(slope_x, slope_y)
     near = cv2.dilate(inside, np.ones((9, 9), np.uint8)) > 0
-    size = 15
-    kernel = np.ones((size, size), np.uint8)
+    kernel = np.ones((window_px, window_px), np.uint8)
     span = cv2.dilate(soft, kernel) - cv2.erode(soft, kernel)
-    strong = near & (span > max(12.0, float(np.percentile(span[near], 60))))
+    strong = near & (span > max(15.0, float(np.median(span[near]))))
     if strong.sum() < 20:
-        return float(size)
+        return float(window_px)
     width = span[strong] / (np.maximum(slope[strong], 1e-3) * np.sqrt(2.0 * np.pi))
-    blur = float(np.percentile(width, 4))
-    return float(np.sqrt(max(blur**2 - 0.8**2 - 0.25, 0.05)))
+    blur = float(np.percentile(width, 5))
+    return float(np.sqrt(max(blur**2 - _OWN_BLUR_PX**2, 0.05)))
 
 
 def _reduced(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
