@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from pattern.synthetic.noise import Field
+from pattern.synthetic.noise import Field, layered_noise
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,17 @@ def developed(
     soft = cv2.GaussianBlur(picture, (0, 0), 1.1)
     picture = np.clip(picture + np.float32(how.sharpen) * (picture - soft), 0.0, 1.0)
     return np.asarray(np.round(picture * 255.0), np.uint8)
+
+
+def with_glare(light: Field, sides: Field, rng: np.random.Generator) -> Field:
+    """The lamp's mirror image on wet tooth sides (mask, height x width): it drowns what lies there."""
+    wet = np.clip(0.8 + 0.5 * layered_noise(sides.shape, (6, 9), rng), 0.25, None)
+    width = 0.004 * sides.shape[1]
+    sheen = cv2.GaussianBlur(sides * wet, (0, 0), width) + 0.25 * cv2.GaussianBlur(
+        sides, (0, 0), 5 * width
+    )
+    typical = float(np.median(light))
+    return np.asarray(light + 40.0 * typical * sheen[..., None], np.float32)
 
 
 def _blurred(picture: Field, how: Development) -> Field:

@@ -29,7 +29,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from pattern.synthetic.develop import developed, jpeg_bytes
+from pattern.synthetic.develop import developed, jpeg_bytes, with_glare
 from pattern.synthetic.legibility import LEAST, legibility
 from pattern.synthetic.noise import Field
 from pattern.synthetic.scene import Scene
@@ -89,11 +89,17 @@ def without_fireflies(passes: Field) -> Field:
 def finished(scene: Scene, light: Field, truth: dict[str, Any]) -> tuple[str, bytes, str]:
     """A photo's name, its JPEG and its truth as text; in a worker process."""
     rng = np.random.default_rng(scene.seed + 77)
+    if scene.fault == "glare":
+        sides = (metering_weight(scene, truth) > 1.0).astype(np.float32)
+        light = with_glare(light, sides, rng)
     picture = developed(light, metering_weight(scene, truth), scene.look, rng)
     seen = legibility(picture, truth)
     truth["legibility"] = None if seen is None else round(seen, 2)
     if truth["readable"] and (seen is None or seen < LEAST):
         truth |= {"readable": False, "left_out": "the mark cannot be told from its surroundings"}
+    shown = [t for t in truth["teeth"] if t["whole"] and "lengthwise" in t]
+    if scene.fault in ("hidden", "cut_off") and shown:
+        truth |= {"fault": None, "left_out": "a tooth is still in full view"}
     return scene.name, jpeg_bytes(picture, scene.look.quality), json.dumps(truth)
 
 

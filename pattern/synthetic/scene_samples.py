@@ -165,9 +165,9 @@ def _bad_scenes() -> list[Scene]:
         replace(good, name="bad_heel_cut_off", seed=2009, fault="cut_off", painted=1, smear=0.1,
                 wish=ViewWish(2300.0, 48.0, (35.0, 55.0), (-15.0, 15.0), (-20.0, 20.0), nearest_mm=60.0,
                               shift_lengthwise=-0.55)),
-        replace(good, name="bad_hand_over", seed=2010, fault="hidden", props=("finger_over",)),
+        replace(good, name="bad_hand_over", seed=2010, fault="hidden", props=("finger_over",), painted=2),
         replace(good, name="bad_rag_over", seed=2011, fault="hidden", side="coast", props=("rag_over",),
-                brush=Brush("green")),
+                brush=Brush("green"), painted=2),
         replace(good, name="bad_too_far", seed=2012, fault="too_far",
                 wish=ViewWish(34.0, 60.0, (28.0, 58.0), (-26.0, 26.0))),
     ]  # fmt: skip

@@ -226,11 +226,11 @@ def _readable(number: int) -> Scene:
 
 
 def _bad(number: int) -> Scene:
-    """A photo to decline: a family's photo with one fault, each of ten faults in turn."""
+    """A photo to decline: a family's photo with one fault, the faults in turn."""
     family = FAMILIES[number % 5]
     scene = _scene("", 90_000 + 17 * number, SIDES[number % 2], family, number % 4)
-    fault = ("blurred", "not_rolled", "no_compound", "blown_out", "dark", "not_rolled", "hidden",
-             "too_far", "cut_off", "no_compound", "blurred")[number % 11]  # fmt: skip
+    fault = ("blurred", "not_rolled", "no_compound", "blown_out", "dark", "glare", "hidden",
+             "too_far", "cut_off", "not_rolled", "no_compound")[number % 11]  # fmt: skip
     rng = np.random.default_rng(95_000 + number)
     name = f"t{READABLE + number:03d}_bad_{fault}"
     scene = replace(scene, name=name, fault=fault, pair="bad")  # type: ignore[arg-type]
@@ -249,8 +249,10 @@ def _bad(number: int) -> Scene:
         return replace(
             scene, look=replace(scene.look, ev=float(rng.uniform(-6.2, -5.2)), grain=0.03)
         )
+    if fault == "glare":
+        return replace(scene, look=replace(scene.look, ev=float(rng.uniform(2.2, 3.0))))
     if fault == "hidden":
-        return replace(scene, props=(str(rng.choice(["finger_over", "rag_over"])),), painted=3)
+        return replace(scene, props=(str(rng.choice(["finger_over", "rag_over"])),), painted=1)
     if fault == "too_far":
         far = replace(scene.wish, tooth_px=float(rng.uniform(22, 36)))
         return replace(scene, wish=far, setting="bench", props=())
