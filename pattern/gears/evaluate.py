@@ -16,7 +16,7 @@ from pattern.gears.backlash import heel_radius_mm, normal_arm_mm
 from pattern.gears.blank import Blank
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.kinematics import Moves
-from pattern.gears.lattice import Lattice, refine_matrix, tooth_lattice
+from pattern.gears.lattice import Lattice, tooth_lattice
 from pattern.gears.marks import MarkMeasures, count_bands, coverage, joined, measure
 from pattern.gears.mesh_cycle import MeshCycle, approach, marking_gap_mm, mesh_cycle
 from pattern.gears.separation import separation
@@ -173,11 +173,7 @@ def _mark(
     cycle = mesh_cycle(lattice, approach(lattice, found), resolution.rolls)
     gap, _, reached = marking_gap_mm(lattice, found, cycle, resolution.refine)
     cover = coverage(gap, np.asarray(film_mm))
-    along = refine_matrix(resolution.along, resolution.refine)
-    across = refine_matrix(resolution.across, resolution.refine)
-    measures = measure(
-        cover, reached, along @ lattice.length_mm @ across.T, along @ lattice.depth_mm @ across.T
-    )
+    measures = measure(cover, reached, lattice.length_mm, lattice.depth_mm)
     return cycle, gap, cover, measures
 
 

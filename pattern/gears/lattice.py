@@ -40,6 +40,7 @@ class Lattice:
     `curvature` is the second derivative of the angular gap with the roll. `slide` is how fast the
     pinion point passes under a ring gear point, (2, points) in lengthwise and profile per rad;
     `passing_axial` and `passing_radius` are the same in the pinion's coordinates, mm per rad.
+    `length_mm` is the tooth's length along its middle, `depth_mm` the depth of its side at mid-face.
     """
 
     blank: Blank
@@ -58,10 +59,8 @@ class Lattice:
     slide: Array
     passing_axial: Array
     passing_radius: Array
-    length_mm: NDArray[
-        np.floating
-    ]  # along the tooth and up its depth on the unrolled tooth, (n, m)
-    depth_mm: Array
+    length_mm: float
+    depth_mm: float
 
     @property
     def pitch_rad(self) -> float:
@@ -92,14 +91,12 @@ def tooth_lattice(blank: Blank, side: Side, along: int, across: int) -> Lattice:
     passed = carry(blank, ring, pinion.roll[None, :], AT_DRAWING)
     shape = (along, across)
     points = np.stack(ring, axis=-1).reshape(*shape, 3)
-    middle = points[:, across // 2]
-    steps = np.linalg.norm(np.diff(middle, axis=0), axis=1)
-    trace = np.concatenate([np.zeros(1), np.cumsum(steps)])
-    flank: Array = np.linalg.norm(points[:, -1] - points[:, 0], axis=1)
+    length = np.linalg.norm(np.diff(points[:, across // 2], axis=0), axis=1).sum()
+    depth = np.linalg.norm(points[along // 2, -1] - points[along // 2, 0])
     return Lattice(
         blank, side, sweep, shape, lengthwise, profile, ring, blade, turn, pinion.roll,
         pinion.arm, curvature, inverse, slide, passed.axial_rate[0], passed.radius_rate[0],
-        np.broadcast_to(trace[:, None], shape), flank[:, None] * profile[None, :],
+        float(length), float(depth),
     )  # fmt: skip
 
 

@@ -62,12 +62,11 @@ def coverage(gap_mm: Array, film_mm: Array) -> Array:
 
 
 def measure(
-    cover: Array, reached: NDArray[np.bool_], length_mm: Array, depth_mm: Array
+    cover: Array, reached: NDArray[np.bool_], length_mm: float, depth_mm: float
 ) -> MarkMeasures:
     """Measure marks from their coverage (draws, n, m) on an even lattice, edges included.
 
-    `reached` says where the pinion has metal; `length_mm` and `depth_mm` (n, m) place the points on
-    the unrolled tooth.
+    `reached` says where the pinion has metal; `length_mm` and `depth_mm` are the unrolled tooth's.
     """
     _, n, m = cover.shape
     along, across = np.linspace(0, 1, n), np.linspace(0, 1, m)
@@ -79,7 +78,7 @@ def measure(
         lengthwise, profile = by_length @ along / total, by_depth @ across / total
         toe, heel = _range(by_length, total)
         root, tip = _range(by_depth, total)
-        tilt = _tilt_deg(mass, total, length_mm, depth_mm)
+        tilt = _tilt_deg(mass, total, along * length_mm, across * depth_mm)
     return MarkMeasures(
         lengthwise, profile, heel - toe, tip - root, total / weight.sum(), tilt, toe, heel, root, tip,
         _edges(cover, reached),
@@ -127,17 +126,15 @@ def _range(marginal: Array, total: Array) -> tuple[Array, Array]:
     return out[0], out[1]
 
 
-def _tilt_deg(mass: Array, total: Array, length_mm: Array, depth_mm: Array) -> Array:
-    x = length_mm.ravel()
-    y = depth_mm.ravel()
-    flat = mass.reshape(len(total), -1)
-    mx, my = flat @ x / total, flat @ y / total
-    xx, yy, xy = (
-        flat @ (x * x) / total - mx**2,
-        flat @ (y * y) / total - my**2,
-        flat @ (x * y) / total - mx * my,
-    )
-    return np.degrees(0.5 * np.arctan2(2 * xy, xx - yy))
+def _tilt_deg(mass: Array, total: Array, x_mm: Array, y_mm: Array) -> Array:
+    """Direction of the major axis of the second moments, from places along and up the tooth."""
+    by_length, by_depth = mass.sum(axis=2), mass.sum(axis=1)
+    mean_x, mean_y = by_length @ x_mm / total, by_depth @ y_mm / total
+    xx = by_length @ x_mm**2 / total - mean_x**2
+    yy = by_depth @ y_mm**2 / total - mean_y**2
+    xy = np.einsum("dnm,n,m->d", mass, x_mm, y_mm) / total - mean_x * mean_y
+    tilt: Array = np.degrees(0.5 * np.arctan2(2 * xy, xx - yy))
+    return tilt
 
 
 def _edges(cover: Array, reached: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -28,8 +28,9 @@ def plane_lattice():
 
 
 def measured(gap, film=FILM_MM):
-    x, y = plane_lattice()
-    return measure(coverage(gap[None], np.asarray(film)), np.ones((1, N, M), dtype=bool), x, y)
+    return measure(
+        coverage(gap[None], np.asarray(film)), np.ones((1, N, M), dtype=bool), LENGTH_MM, DEPTH_MM
+    )
 
 
 @pytest.mark.parametrize(
