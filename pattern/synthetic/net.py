@@ -15,6 +15,8 @@ WIDTHS = (32, 64, 96, 144, 192)
 """Channels at 1/2, 1/4, 1/8, 1/16 and 1/32 of the input's size."""
 BLOCKS = (0, 1, 2, 2, 2)
 """Residual blocks at each of those."""
+USUAL = (-2.0, -3.0, -2.4, -3.0, -3.7, -2.0, 0.5, 0.5, -1.3, -1.3)
+"""What the maps say before training: rare masks, the middle of the tooth, a wide spread."""
 MAPS = len(FIELD_NAMES) + len(COORDINATE_NAMES)
 
 
@@ -68,6 +70,24 @@ class ReaderNet(nn.Module):
         self.judge = nn.Sequential(
             nn.Conv2d(seen, 96, 1), nn.ReLU(), nn.Conv2d(96, len(QUALITY_CODES), 1)
         )
+        self._start()
+
+    def _start(self) -> None:
+        """First weights: residual blocks pass their input on, the maps start at what is usual."""
+        for part in self.modules():
+            if isinstance(part, nn.Conv2d):
+                nn.init.kaiming_normal_(part.weight, mode="fan_out", nonlinearity="relu")
+                if part.bias is not None:
+                    nn.init.zeros_(part.bias)
+        for part in self.modules():
+            if isinstance(part, _Residual):
+                last = part.second[1]
+                if isinstance(last, nn.BatchNorm2d):
+                    nn.init.constant_(last.weight, 0.2)
+        last = self.head[-1]
+        if isinstance(last, nn.Conv2d) and last.bias is not None:
+            nn.init.normal_(last.weight, std=0.02)
+            last.bias.data = torch.tensor(USUAL)
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
         """Maps and quality; see `pattern.teeth.network` for the channels."""

@@ -57,8 +57,11 @@ class Example:
         return [Example(*each) for each in zip(*parts, strict=True)]
 
 
-def photograph(dice: Dice, batch: Batch) -> Example:
-    """Paint, light and photograph a batch of views, with truth from the same numbers."""
+def photograph(dice: Dice, batch: Batch, ease: float = 0.0) -> Example:
+    """Paint, light and photograph a batch of views, with truth from the same numbers.
+
+    `ease` 1 leaves out blur, shake and bad exposure, for the start of training; 0 has all of them.
+    """
     count = batch.tooth.shape[0]
     teeth = locate(batch)
     plan = plan_paint(dice, batch)
@@ -74,12 +77,12 @@ def photograph(dice: Dice, batch: Batch) -> Example:
     metered = torch.where(
         dice.chance(0.6, count, 1, 1), (batch.thing < 64).float() + 0.05, (~nothing).float()
     )
-    gain = exposure_gain(radiance, metered, _stops(dice, count))
+    gain = exposure_gain(radiance, metered, _stops(dice, count, ease))
     behind = batch.backdrop**2.2 * dice.uniform(count, 1, 1, 1, low=0.1, high=1.6)
     linear = torch.where(nothing[:, None], behind, radiance * gain)
-    sigma, focus_px = _blur(dice, batch, teeth, declared)
+    sigma, focus_px = _blur(dice, batch, teeth, declared, ease)
     linear = out_of_focus(linear.clamp(0.0, 12.0), sigma)
-    shake_px = dice.log_uniform(count, low=1.0, high=26.0) * dice.chance(0.15, count)
+    shake_px = dice.log_uniform(count, low=1.0, high=26.0) * dice.chance(0.15 * (1 - ease), count)
     linear = shaken(dice, linear, shake_px)
     display = developed(dice, linear)
     masks, coordinates, known, surface = _truth(batch, teeth, plan, paint, declared)
@@ -119,15 +122,19 @@ def _textures(dice: Dice, batch: Batch, teeth: Teeth) -> tuple[Tensor, Tensor, T
     return even, streaks, scuffs, fine
 
 
-def _stops(dice: Dice, count: int) -> Tensor:
+def _stops(dice: Dice, count: int, ease: float) -> Tensor:
     kind = dice.uniform(count)
     usual = dice.normal(count, sd=0.7)
     dark = dice.uniform(count, low=-6.0, high=-2.0)
     bright = dice.uniform(count, low=1.5, high=4.5)
-    return torch.where(kind < 0.08, dark, torch.where(kind > 0.92, bright, usual))
+    return torch.where(
+        kind < 0.08 * (1 - ease), dark, torch.where(kind > 1 - 0.08 * (1 - ease), bright, usual)
+    )
 
 
-def _blur(dice: Dice, batch: Batch, teeth: Teeth, declared: Tensor) -> tuple[Tensor, Tensor]:
+def _blur(
+    dice: Dice, batch: Batch, teeth: Teeth, declared: Tensor, ease: float
+) -> tuple[Tensor, Tensor]:
     """Gaussian sigma of focus per pixel (B, 1, H, W), and its mean on the aimed-at tooth (B,)."""
     count = batch.tooth.shape[0]
     on = (
@@ -141,12 +148,16 @@ def _blur(dice: Dice, batch: Batch, teeth: Teeth, declared: Tensor) -> tuple[Ten
     relative = nearness / at_tooth
     focus = 1.0 + dice.normal(count, 1, 1, sd=0.03)
     miss = torch.where(
-        dice.chance(0.12, count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0
+        dice.chance(0.12 * (1 - ease), count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0
     )
-    lens = dice.log_uniform(count, 1, 1, low=1.0, high=60.0) * dice.chance(0.75, count, 1, 1)
+    lens = dice.log_uniform(count, 1, 1, low=1.0, high=60.0) * dice.chance(
+        0.75 * (1 - ease), count, 1, 1
+    )
     defocus = lens * (relative - 1.0 - miss).abs()
     lens_blur = dice.log_uniform(count, 1, 1, low=0.35, high=1.1)
-    soft = dice.log_uniform(count, 1, 1, low=1.0, high=20.0) * dice.chance(0.15, count, 1, 1)
+    soft = dice.log_uniform(count, 1, 1, low=1.0, high=20.0) * dice.chance(
+        0.15 * (1 - ease), count, 1, 1
+    )
     sigma = torch.sqrt(defocus**2 + lens_blur**2 + soft**2).clamp_max(20.0)
     return sigma[:, None], (sigma * on).sum((1, 2)) / on.sum((1, 2))
 

@@ -1,15 +1,17 @@
 """Train the reader's network: one seeded command. See TRAINING.md beside this file for the recipe.
 
-    python -m pattern.synthetic.train --out DIR --minutes N [--resume CHECKPOINT] [--of TOTAL] [--seed 1]
+    python -m pattern.synthetic.train --out DIR --minutes N [--of TOTAL] [--seed 1]
+        [--resume CHECKPOINT | --start WEIGHTS]
 
-Writes into DIR: `checkpoint.pt` (network, averaged weights, optimiser, clock), `reader.onnx` (the
-averaged weights) and `log.txt`. The learning rate follows the clock: it falls to nothing at TOTAL
+Writes into DIR: `checkpoint.pt` (network, averaged weights, optimiser, clock), `weights.pt` (averaged
+weights alone, at half precision), `reader.onnx` (the same) and `log.txt`. The learning rate follows the clock: it falls to nothing at TOTAL
 minutes, of which an earlier run that is resumed has used some.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import copy
 import math
 import queue
@@ -32,6 +34,7 @@ from pattern.synthetic.train_losses import Score, loss_of
 VALIDATION_SEED = 900_001
 WARM_UP_STEPS = 300
 AVERAGING = 0.999
+EASY = 0.15
 
 
 def main() -> None:
@@ -43,6 +46,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, required=True)
     parser.add_argument("--of", type=float, help="planned minutes in all, for the learning rate")
     parser.add_argument("--resume", type=Path)
+    parser.add_argument("--start", type=Path, help="weights.pt of an earlier run to begin from")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
         "--batch", type=int, default=64, help="pictures rasterised and shaded at once"
@@ -52,7 +56,7 @@ def main() -> None:
     parser.add_argument(
         "--shots", type=int, default=1, help="pictures made of each rasterised view"
     )
-    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--rate", type=float, default=1.5e-3)
     parser.add_argument("--validation", type=int, default=10, help="validation batches")
     parser.add_argument("--ahead", type=int, default=6, help="batches held in shared memory")
     Trainer(parser.parse_args()).run()
@@ -79,6 +83,10 @@ class Trainer:
         self.used_s, self.step, self.next_batch = 0.0, 0, 0
         if options.resume:
             self._load(options.resume)
+        elif options.start:
+            weights = torch.load(options.start, map_location=self.device, weights_only=True)
+            self.net.load_state_dict(weights)
+            self.average.load_state_dict(weights)
         self.total_s = 60.0 * (options.of or options.minutes)
         self.started = time.monotonic()
 
@@ -130,10 +138,12 @@ class Trainer:
                     f"waiting {waited / spent:.0%}  rate {self._rate():.2e}  {figures}"
                 )
                 said, waited, pictures, views, seen, sums = time.monotonic(), 0.0, 0, 0, 0, {}
+        source.stop()
 
     def _example(self, number: int, batch: Batch, seed: int, shot: int = 0) -> Example:
         with torch.no_grad():
-            return photograph(Dice(seed * 1_000_003 + number * 16 + shot, self.device), batch)
+            dice = Dice(seed * 1_000_003 + number * 16 + shot, self.device)
+            return photograph(dice, batch, 0.0 if seed == VALIDATION_SEED else self._ease())
 
     def _learn(self, example: Example) -> dict[str, Tensor]:
         for group in self.optimiser.param_groups:
@@ -162,8 +172,15 @@ class Trainer:
             ]
             torch._foreach_lerp_(slow, fast, 1.0 - keep)
 
+    def _ease(self) -> float:
+        """Pictures start easy and are as hard as they get after EASY of the time."""
+        return max(0.0, 1.0 - self._spent_s() / (EASY * self.total_s))
+
+    def _spent_s(self) -> float:
+        return self.used_s + time.monotonic() - self.started
+
     def _rate(self) -> float:
-        spent = self.used_s + time.monotonic() - self.started
+        spent = self._spent_s()
         falling = 0.5 + 0.5 * math.cos(math.pi * min(spent / self.total_s, 1.0))
         rising = min(1.0, (self.step + 1) / WARM_UP_STEPS)
         return float(self.options.rate * max(falling, 1e-3) * rising)
@@ -192,6 +209,11 @@ class Trainer:
             },
             self.options.out / "checkpoint.pt",
         )  # fmt: skip
+        halves = {
+            k: v.half() if v.is_floating_point() else v
+            for k, v in self.average.state_dict().items()
+        }
+        torch.save(halves, self.options.out / "weights.pt")
 
     def _load(self, file: Path) -> None:
         kept: dict[str, Any] = torch.load(file, map_location=self.device, weights_only=True)
@@ -215,7 +237,9 @@ class Ahead:
         self.device = device
         self.ready: queue.Queue[tuple[int, Batch] | BaseException] = queue.Queue(maxsize=2)
         self.aside = torch.cuda.Stream() if device.type == "cuda" else None
-        threading.Thread(target=self._copy, args=(feeder,), daemon=True).start()
+        self.stopped = threading.Event()
+        self.thread = threading.Thread(target=self._copy, args=(feeder,), daemon=True)
+        self.thread.start()
 
     def is_ready(self) -> bool:
         """Whether `take` would return at once."""
@@ -231,9 +255,18 @@ class Ahead:
                 getattr(item[1], part.name).record_stream(torch.cuda.current_stream())
         return item
 
+    def stop(self) -> None:
+        """Let the thread end, before the feeder's memory goes."""
+        self.stopped.set()
+        while self.thread.is_alive():
+            with contextlib.suppress(queue.Empty):
+                self.ready.get(timeout=0.2)
+
     def _copy(self, feeder: Feeder) -> None:
         try:
             for number, slots in feeder:
+                if self.stopped.is_set():
+                    return
                 if self.aside is None:
                     self.ready.put((number, to_device(slots, self.device)))
                     continue
