@@ -104,7 +104,6 @@ class Trainer:
             options.seed, options.batch, options.workers, self.next_batch, options.ahead
         ) as feeder:
             self._train(feeder, deadline - 12.0)
-        self.used_s += time.monotonic() - self.started
         self._save()
         self.say(self._scored(held_out))
         export_onnx(copy.deepcopy(self.average), options.out / "reader.onnx")
@@ -137,6 +136,7 @@ class Trainer:
                     f"step {self.step}  {pictures / spent:.0f} pictures/s of {views / spent:.0f} views/s  "
                     f"waiting {waited / spent:.0%}  rate {self._rate():.2e}  {figures}"
                 )
+                self._save()
                 said, waited, pictures, views, seen, sums = time.monotonic(), 0.0, 0, 0, 0, {}
         source.stop()
 
@@ -204,7 +204,7 @@ class Trainer:
         torch.save(
             {
                 "net": self.net.state_dict(), "average": self.average.state_dict(),
-                "optimiser": self.optimiser.state_dict(), "used_s": self.used_s,
+                "optimiser": self.optimiser.state_dict(), "used_s": self._spent_s(),
                 "step": self.step, "next_batch": self.next_batch,
             },
             self.options.out / "checkpoint.pt",
