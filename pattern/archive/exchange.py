@@ -12,18 +12,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, insert, select
 
 from pattern.archive import codec
 from pattern.archive.database import Database
 from pattern.archive.durable import sync_file, sync_folder
-from pattern.archive.filing import announce
+from pattern.archive.filing import announce, note_photo
 from pattern.archive.geotags import without_location
 from pattern.archive.listing import refresh
 from pattern.archive.load import job_id
 from pattern.archive.package import PackedFile, PackedJob, pack, unpack
 from pattern.archive.photos import PhotoStore, digest
-from pattern.archive.schema import entries, incoming, jobs, photos, roll_photos, rolls
+from pattern.archive.schema import entries, jobs, roll_photos, rolls
 from pattern.errors import (
     ArchiveUnavailable,
     InvalidInput,
@@ -115,6 +115,9 @@ def import_job(database: Database, store: PhotoStore, source: Path) -> Arrival:
     try:
         with zipfile.ZipFile(source) as package:
             job = _check_package(package, source.name)
+            with database.reading() as connection:
+                if known := _known(connection, job):
+                    return known
             announce(database, [file.file_sha256 for file in job.files])
             for file in job.files:
                 store.put(_photo(package, file, source.name))
@@ -183,17 +186,21 @@ def _refused(name: str, what: str) -> InvalidInput:
     )
 
 
-def _settle(connection: Connection, job: PackedJob) -> Arrival:
+def _known(connection: Connection, job: PackedJob) -> Arrival | None:
+    """Where this very record was brought in already, under its own id or kept apart."""
     here = _number(connection, job.uid)
-    if here is None:
-        return Arrival(job_id(_write(connection, job, "")), "new")
-    if pack(connection, here).identity == job.identity:
+    if here is not None and pack(connection, here).identity == job.identity:
         return Arrival(job_id(here), "already here")
-    apart = _renamed(job)
-    twin = _number(connection, apart.uid)
-    if twin is not None:
-        return Arrival(job_id(twin), "already here")
-    return Arrival(job_id(_write(connection, apart, job.uid)), "kept apart")
+    apart = _number(connection, _renamed(job).uid)
+    return None if apart is None else Arrival(job_id(apart), "already here")
+
+
+def _settle(connection: Connection, job: PackedJob) -> Arrival:
+    if known := _known(connection, job):  # another bench brought it in meanwhile
+        return known
+    if _number(connection, job.uid) is None:
+        return Arrival(job_id(_write(connection, job, "")), "new")
+    return Arrival(job_id(_write(connection, _renamed(job), job.uid)), "kept apart")
 
 
 def _number(connection: Connection, uid: str) -> int | None:
@@ -252,14 +259,11 @@ def _write_roll(
     for photo in roll.photos:
         file = files[photo.sha256]
         sha256 = file.file_sha256
-        if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == sha256)) is None:
-            stored = {"sha256": sha256, "size_bytes": file.size_bytes, "stored_at": roll.filed_at}
-            connection.execute(insert(photos).values(**stored))
+        note_photo(connection, sha256, file.size_bytes, roll.filed_at)
         connection.execute(
             insert(roll_photos).values(
                 roll_id=roll_id, position=photo.position, sha256=sha256, side=photo.side,
                 name=Path(photo.name).name, reading=codec.to_json(photo.reading),
             )
         )  # fmt: skip
-        connection.execute(delete(incoming).where(incoming.c.sha256 == sha256))
     return roll_id

@@ -6,8 +6,10 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import Connection, Table, delete, func, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from pattern import __version__
 from pattern.archive import codec
@@ -71,8 +73,23 @@ def announce(database: Database, hashes: Sequence[str]) -> None:
     with database.writing() as connection:
         for name in dict.fromkeys(hashes):
             if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == name)) is None:
-                connection.execute(delete(incoming).where(incoming.c.sha256 == name))
-                connection.execute(insert(incoming).values(sha256=name, at=now()))
+                row = _insert(connection, incoming).values(sha256=name, at=now())
+                renewed = {"at": row.excluded.at}
+                connection.execute(
+                    row.on_conflict_do_update(index_elements=["sha256"], set_=renewed)
+                )
+
+
+def note_photo(connection: Connection, sha256: str, size_bytes: int, at: str) -> None:
+    """Record that a photo is in the store, whoever else does so now; it is on its way no more."""
+    row = _insert(connection, photos).values(sha256=sha256, size_bytes=size_bytes, stored_at=at)
+    connection.execute(row.on_conflict_do_nothing())
+    connection.execute(delete(incoming).where(incoming.c.sha256 == sha256))
+
+
+def _insert(connection: Connection, table: Table) -> Any:
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    return dialect.insert(table)
 
 
 def write_roll(
@@ -119,16 +136,13 @@ def _name_photos(
         sha256 = digest(data)
         if not store.has(sha256):  # tidied away between announcing and filing, days apart
             store.put(data)
-        if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == sha256)) is None:
-            row = {"sha256": sha256, "size_bytes": len(data), "stored_at": at}
-            connection.execute(insert(photos).values(**row))
+        note_photo(connection, sha256, len(data), at)
         connection.execute(
             insert(roll_photos).values(
                 roll_id=roll_id, position=position, sha256=sha256, side=reading.side,
                 name=Path(reading.photo).name or f"photo {position}", reading=codec.to_json(reading),
             )
         )  # fmt: skip
-        connection.execute(delete(incoming).where(incoming.c.sha256 == sha256))
 
 
 def lock_job(connection: Connection, job_number: int) -> None:

@@ -162,6 +162,7 @@ def test_a_job_that_is_here_is_left_alone(archive: Archive, tmp_path: Path) -> N
     arrival = archive.import_job(tmp_path / "j.zip")
     assert (arrival.outcome, arrival.job_id) == ("already here", job_id)
     assert len(archive.list_jobs().jobs) == 1
+    assert archive.verify().findings == ()
 
 
 def test_clashes_are_kept_apart_and_only_once(
@@ -181,7 +182,10 @@ def test_clashes_are_kept_apart_and_only_once(
     assert other.job("J0002").notes == "changed at home"
     assert other.job("J0002").imported_from == other.job("J0001").uid
     assert len(other.job("J0002").rolls) == len(other.job("J0001").rolls) == 2
-    assert other.verify().is_clean
+    other.edit("J0002", notes="worked on since")
+    assert other.import_job(tmp_path / "second.zip").job_id == "J0002"
+    assert other.job("J0002").notes == "worked on since"
+    assert other.verify().findings == ()
 
 
 def _json(change: Callable[[dict[str, Any]], object]) -> Callable[[dict[str, bytes]], object]:

@@ -30,7 +30,7 @@ from pattern.report.backlash_chart import Series, backlash_chart
 from pattern.report.html import job_html
 from pattern.report.measures import Measures
 from pattern.report.pdf import job_pdf
-from pattern.report.pictures import scaled
+from pattern.report.pictures import picture, scaled
 from pattern.report.tooth_chart import HEIGHT, WIDTH, tooth_chart
 from tests.archive import samples
 from tests.archive.pictures import jpeg, place
@@ -281,32 +281,30 @@ def test_a_reading_follows_its_photo_when_the_photo_is_reduced() -> None:
     assert small.lengthwise == reading.lengthwise
 
 
-def test_the_overlay_lies_on_the_teeth_of_the_reduced_photo(shop: Archive, job: Job) -> None:
-    from pattern.report.pictures import picture
-
-    data = _big_photo()
-    filed = job.rolls[0].photos[0]
-    outline = np.array([[1200.0, 600.0], [2000.0, 600.0], [2000.0, 1100.0], [1200.0, 1100.0]])
+@pytest.mark.parametrize("corner", [(60.0, 40.0), (1200.0, 600.0), (1700.0, 1000.0)])
+def test_the_overlay_lies_on_the_teeth_of_the_cut_and_reduced_photo(
+    job: Job, corner: tuple[float, float]
+) -> None:
+    x, y = corner
+    outline = np.array([[x, y], [x + 600, y], [x + 600, y + 360], [x, y + 360]])
+    whole = Image.new("RGB", (2400, 1600), (90, 90, 90))
+    whole.paste((200, 30, 30), (int(x), int(y), int(x) + 600, int(y) + 360))
+    out = io.BytesIO()
+    whole.resize((1600, 1067)).save(out, "JPEG", quality=95)  # reduced, as from the cache
     tooth = replace(samples.tooth(), outline=outline, tip_edge=outline[:2], root_edge=outline[[3, 2]],
-                    contact=outline * 0.5 + np.array([[800.0, 425.0]]))  # fmt: skip
-    reading = replace(filed.reading, teeth=(tooth,), size_px=(2400, 1600))
-    photo = FiledPhoto(1, "p.jpg", filed.sha256, "drive", len(data), reading)
-    shown = picture(photo, lambda _: data, 900)
+                    contact=outline * 0.5 + np.array(corner) * 0.5)  # fmt: skip
+    reading = replace(job.rolls[0].photos[0].reading, teeth=(tooth,), size_px=(2400, 1600))
+    shown = picture(
+        FiledPhoto(1, "p.jpg", "a" * 64, "drive", 1, reading), lambda _: out.getvalue(), 900
+    )
     assert shown is not None
     drawn = np.asarray(Image.open(io.BytesIO(shown)).convert("RGB"), int)
-    share = drawn.shape[1] / 2400
-    changed = np.abs(drawn[: int(1500 * share)] - 90).max(axis=2) > 40
-    rows, columns = np.nonzero(changed)
-    inside = (
-        (columns > 1000 * share)
-        & (columns < 2200 * share)
-        & (rows > 400 * share)
-        & (rows < 1300 * share)
-    )
-    assert inside.mean() > 0.9
+    red = _bounds((drawn[..., 0] > 150) & (drawn[..., 1] < 70) & (drawn[..., 2] < 70))
+    blue = _bounds(drawn[..., 2] - drawn[..., 0] > 40)
+    assert red[2] - red[0] > 0.5 * drawn.shape[1], "the tooth fills most of the picture"
+    assert np.abs(red - blue).max() < 0.02 * drawn.shape[1]
 
 
-def _big_photo() -> bytes:
-    out = io.BytesIO()
-    Image.new("RGB", (2400, 1600), (90, 90, 90)).save(out, "JPEG")
-    return out.getvalue()
+def _bounds(mask: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+    rows, columns = np.nonzero(mask)
+    return np.array([columns.min(), rows.min(), columns.max(), rows.max()])

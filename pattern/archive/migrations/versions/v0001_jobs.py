@@ -16,13 +16,27 @@ def upgrade() -> None:
     _jobs()
     _rolls()
     _history()
+    for table in APPEND_ONLY:
+        _refuse_changes(table)
+
+
+def _refuse_changes(table: str) -> None:
+    refusal = f"recorded rows of {table} are never changed"
     if op.get_bind().dialect.name == "sqlite":
-        for table in APPEND_ONLY:
-            for verb in ("update", "delete"):
-                op.execute(
-                    f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
-                    f"BEGIN SELECT RAISE(ABORT, 'recorded rows of {table} are never changed'); END"
-                )
+        for verb in ("update", "delete"):
+            op.execute(
+                f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END"
+            )
+    elif op.get_bind().dialect.name == "postgresql":
+        op.execute(
+            f"CREATE FUNCTION {table}_stay() RETURNS trigger LANGUAGE plpgsql "
+            f"AS $$ BEGIN RAISE EXCEPTION '{refusal}'; END $$"
+        )
+        op.execute(
+            f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {table}_stay()"
+        )
 
 
 def _jobs() -> None:
