@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.errors import InvalidAxle
-from pattern.gears.blank import System, make_blank
+from pattern.gears.blank import Blank, System, make_blank
 from pattern.gears.defaults import CUTTER_SHARE, CUTTER_SPREAD, draw_geometry, geometry_of
 from pattern.gears.easeoff import EaseOff
 from pattern.gears.evaluate import COARSE, evaluate_batch
@@ -64,6 +64,42 @@ def sweep(sets: int, seed: int, *, wide: bool) -> Sweep:
             continue
     table = np.array(rows, dtype=np.float64)
     return Sweep(table[:, 0] > 0, *table[:, 1:].T)
+
+
+@dataclass(frozen=True)
+class Apart:
+    """Lengthwise rates (drive, coast) per 0.001 in of pinion when the cutter differs by a factor.
+
+    `both` lets the pitch cones follow the cutter as a design would, `cutter` keeps them, `cones` keeps
+    the cutter and takes only the cones that would follow.
+    """
+
+    ratio: float
+    both: tuple[float, float]
+    cutter: tuple[float, float]
+    cones: tuple[float, float]
+
+
+def cutter_and_cones_apart(axle: Axle, share: float) -> Apart:
+    """Which of the two the sign hangs on, for a cutter of `share` times the mean cone distance."""
+    geometry, _ = geometry_of(axle, "tapered")
+    teeth = axle.ring_teeth, axle.pinion_teeth
+    usual = make_blank(geometry, *teeth, axle.hand, "tapered")
+    radius = share * usual.cones.ring_cone_mm
+    other = make_blank(replace(geometry, cutter_radius_mm=radius), *teeth, axle.hand, "tapered")
+    return Apart(
+        share,
+        _middle_rates(other),
+        _middle_rates(replace(usual, cutter_radius_mm=radius)),
+        _middle_rates(replace(other, cutter_radius_mm=usual.cutter_radius_mm)),
+    )
+
+
+def _middle_rates(blank: Blank) -> tuple[float, float]:
+    moves = Moves(np.array([_STEP_MM, -_STEP_MM]))
+    found = evaluate_batch(blank, moves, EaseOff(), EaseOff(), resolution=COARSE)
+    drive, coast = ((m.lengthwise[0] - m.lengthwise[1]) / 4 for m in (found.drive, found.coast))
+    return float(drive), float(coast)
 
 
 def turning_point(ratio: Array, rate: Array) -> float:

@@ -17,7 +17,15 @@ from numpy.typing import NDArray
 from pattern.gears.blank import System
 from pattern.gears.published import TABLES, Rule, agreement
 from pattern.gears.response import MOVES, Rate, Response, response
-from pattern.gears.sign_sweep import Sweep, best_threshold, hit_rate, plot, sweep, turning_point
+from pattern.gears.sign_sweep import (
+    Sweep,
+    best_threshold,
+    cutter_and_cones_apart,
+    hit_rate,
+    plot,
+    sweep,
+    turning_point,
+)
 from pattern.records import SIDES, Axle, Side
 
 TYPICAL: tuple[tuple[str, Axle, System], ...] = (
@@ -82,7 +90,9 @@ def _reading() -> list[str]:
         "- A ring gear moved away sends the drive side to the heel on every set, as printed. The coast side",
         "  moves little, and mostly to the toe, against the trade's table for tapered depth.",
         "- The lengthwise sign for depth turns at a ratio of curve radius to mean cone distance that falls with",
-        "  the offset, and lies higher for the coast side than for the drive side.",
+        "  the offset, and lies higher for the coast side than for the drive side. It is the curve itself that",
+        "  does it, neither the pitch cones nor the taper of the depth: a tooth system tells it only because each",
+        "  has its usual cutters.",
         "",
     ]
 
@@ -194,6 +204,18 @@ def _signs(usual: Sweep, wide: Sweep) -> list[str]:
                     f"{turning_point(wide.ratio[some], rate[some]):.2f} | "
                     f"{best_threshold(wide.ratio[some], rate[some])[1]:.0%} |"
                 )
+    lines += [
+        "",
+        "Cutter and pitch cones taken apart (41/11, 8.5 in, tapered; rate of the pinion alone, drive / coast):",
+        "the cutter alone turns both signs, the cones that a design would take with it turn neither.",
+        "",
+        "| cutter radius over mean cone distance | cutter, cones following | cutter alone | cones alone |",
+        "|---|---|---|---|",
+    ]
+    for share in (0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2):
+        one = cutter_and_cones_apart(TYPICAL[0][1], share)
+        cells = " | ".join(f"{d:+.4f} / {c:+.4f}" for d, c in (one.both, one.cutter, one.cones))
+        lines.append(f"| {share:.1f} | {cells} |")
     lines += ["", "![Lengthwise rate against the ratio](lengthwise_sign.svg)"]
     return lines
 

@@ -14,7 +14,13 @@ from pattern.gears.kinematics import Moves
 from pattern.gears.prior import draw_blanks
 from pattern.gears.published import TABLES, agreement
 from pattern.gears.response import MOVES, response
-from pattern.gears.sign_sweep import best_threshold, hit_rate, sweep, turning_point
+from pattern.gears.sign_sweep import (
+    best_threshold,
+    cutter_and_cones_apart,
+    hit_rate,
+    sweep,
+    turning_point,
+)
 from pattern.records import SIDES, Axle
 from tests.gears.sets import BEVEL, TAPERED, TRUCK, UNIFORM, blank
 
@@ -170,6 +176,14 @@ def test_the_turning_point_falls_with_the_offset():
         assert turning_point(wide.ratio[small], rate[small]) > turning_point(
             wide.ratio[large], rate[large]
         )
+
+
+def test_it_is_the_cutter_not_the_pitch_cones_that_turns_the_sign():
+    small, large = (cutter_and_cones_apart(TAPERED, share) for share in (0.6, 1.1))
+    for at in (0, 1):
+        assert small.both[at] * large.both[at] < 0
+        assert small.cutter[at] * large.cutter[at] < 0
+        assert small.cones[at] * large.cones[at] > 0
 
 
 def test_turning_point_of_a_straight_line():
