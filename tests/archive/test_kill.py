@@ -10,7 +10,7 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -154,30 +154,59 @@ def _refusal(code: int) -> Callable[..., None]:
     return refuse
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Path:
-    """A file system of two megabytes, where this machine lets us mount one."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(place)],
-        capture_output=True,
-        check=False,
-    )
-    if mounted.returncode:
-        pytest.skip("mounting needs root; the injected refusals above cover the same steps")
-    return place
+class SmallDisk:
+    """A file system of two megabytes. Without the right to mount one, the nearest stand-in for it:
+    writes to the disk refuse once two megabytes lie there, and sealing takes the permissions away."""
+
+    def __init__(self, place: Path, patch: pytest.MonkeyPatch) -> None:
+        self.place = place
+        self._patch = patch
+        place.mkdir()
+        self._is_mounted = self._mount("-t", "tmpfs", "-o", "size=2m", "tmpfs")
+        if not self._is_mounted:
+            patch.setattr(os, "fsync", self._full_above(2 << 20))
+
+    def grow(self) -> None:
+        if self._is_mounted:
+            assert self._mount("-o", "remount,size=8m")
+        else:
+            self._patch.undo()
+
+    def seal(self) -> None:
+        if self._is_mounted:
+            assert self._mount("-o", "remount,ro")
+            return
+        for path in (self.place, *self.place.rglob("*")):
+            path.chmod(0o555 if path.is_dir() else 0o444)
+
+    def release(self) -> None:
+        if self._is_mounted:
+            subprocess.run(["umount", "-l", str(self.place)], check=True)
+            return
+        for path in (self.place, *self.place.rglob("*")):
+            path.chmod(0o755)
+
+    def _mount(self, *options: str) -> bool:
+        command = ["mount", *options, str(self.place)]
+        return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+    def _full_above(self, limit: int) -> Callable[[int], None]:
+        def refuse(_handle: int) -> None:
+            if sum(p.stat().st_size for p in self.place.rglob("*") if p.is_file()) > limit:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        return refuse
 
 
 @pytest.fixture
-def unmount(small_disk: Path):  # type: ignore[no-untyped-def]
-    yield
-    subprocess.run(["umount", "-l", str(small_disk)], check=True)
+def small_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[SmallDisk]:
+    disk = SmallDisk(tmp_path / "disk", monkeypatch)
+    yield disk
+    disk.release()
 
 
-@pytest.mark.usefixtures("unmount")
-def test_a_disk_that_fills_up_keeps_every_acknowledged_roll(small_disk: Path) -> None:
-    with Archive.open(small_disk / "shop") as archive:
+def test_a_disk_that_fills_up_keeps_every_acknowledged_roll(small_disk: SmallDisk) -> None:
+    with Archive.open(small_disk.place / "shop") as archive:
         job_id, filed = archive.new_job(), 0
         with pytest.raises(ArchiveUnavailable) as refused:
             for number in range(1000):
@@ -188,19 +217,19 @@ def test_a_disk_that_fills_up_keeps_every_acknowledged_roll(small_disk: Path) ->
         assert "space" in refused.value.message
         assert len(archive.job(job_id).rolls) == filed
         assert archive.verify().is_clean
-        small_disk.joinpath("shop", "photos").stat()
-        subprocess.run(["mount", "-o", "remount,size=8m", str(small_disk)], check=True)
+        small_disk.grow()
         data = photo_bytes(5000) * 20
         assert archive.add_roll(job_id, roll(), [(data, reading(data))]) == filed + 1
 
 
-@pytest.mark.usefixtures("unmount")
-def test_a_read_only_disk_can_be_read_and_says_why_it_cannot_be_written(small_disk: Path) -> None:
-    with Archive.open(small_disk / "shop") as archive:
+def test_a_read_only_disk_can_be_read_and_says_why_it_cannot_be_written(
+    small_disk: SmallDisk,
+) -> None:
+    with Archive.open(small_disk.place / "shop") as archive:
         job_id, data = archive.new_job(customer="A"), photo_bytes(1)
         archive.add_roll(job_id, roll(), [(data, reading(data))])
-    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
-    with Archive.open(small_disk / "shop") as archive:
+    small_disk.seal()
+    with Archive.open(small_disk.place / "shop") as archive:
         assert archive.job(job_id).customer == "A"
         assert archive.photo(reading(data).sha256) == data
         assert archive.verify().is_clean
@@ -209,7 +238,7 @@ def test_a_read_only_disk_can_be_read_and_says_why_it_cannot_be_written(small_di
         with pytest.raises(ArchiveUnavailable, match="cannot be written"):
             archive.add_roll(job_id, roll(), [(photo_bytes(2), reading(photo_bytes(2)))])
     with pytest.raises(ArchiveUnavailable, match="no archive can be made here"):
-        Archive.open(small_disk / "other")
+        Archive.open(small_disk.place / "other")
 
 
 FOUR = """
