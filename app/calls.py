@@ -26,6 +26,8 @@ from pattern.report.measures import Units
 from pattern.settings import Settings
 
 if TYPE_CHECKING:
+    from PIL.Image import Image
+
     from pattern.gears.blank import System
     from pattern.setup.stacks import ShimKit
 
@@ -40,7 +42,7 @@ OVERLAY_PX = 1000
 @st.cache_resource(show_spinner=False)
 def warm() -> Thread:
     """Load the heavy libraries beside the first page, once, so that the first photo need not wait."""
-    names = ("pattern.workflow", "pattern.report.overlay", "pattern.report.pictures")
+    names = ("pattern.workflow", "pattern.report.overlay", "pattern.advice.present")
     thread = Thread(target=lambda: [import_module(name) for name in names], daemon=True)
     thread.start()
     return thread
@@ -170,10 +172,9 @@ def size_px(sha256: str, name: str) -> tuple[int, int]:
 def overlay(sha256: str, name: str, reading: Reading) -> bytes:
     """The reading drawn on its photo, as a JPEG file small enough for a phone."""
     from pattern.report.overlay import overlay_image
-    from pattern.report.pictures import jpeg
 
     photo = _photo(archive(), settings(), sha256, name)
-    return jpeg(overlay_image(photo, reading, long_side=OVERLAY_PX))
+    return _jpeg(overlay_image(photo, reading, long_side=OVERLAY_PX))
 
 
 def progress_drawings(axle: Axle, steps: Sequence[Step]) -> tuple[str, str]:
@@ -247,10 +248,14 @@ def _photo(_archive: Archive, _settings: Settings, sha256: str, name: str) -> Ph
 
 @st.cache_data(max_entries=12, show_spinner=False)
 def _photo_url(_archive: Archive, _settings: Settings, sha256: str, name: str) -> str:
-    from PIL import Image
+    from PIL import Image as pictures
 
-    image = Image.fromarray(_photo(_archive, _settings, sha256, name).pixels)
+    image = pictures.fromarray(_photo(_archive, _settings, sha256, name).pixels)
     image.thumbnail((EDITOR_PX, EDITOR_PX))
+    return "data:image/jpeg;base64," + base64.b64encode(_jpeg(image)).decode()
+
+
+def _jpeg(image: Image) -> bytes:
     out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
+    image.convert("RGB").save(out, "JPEG", quality=82)
+    return out.getvalue()
