@@ -160,7 +160,9 @@ def test_face_hobbed_hypoid_of_annex_f4():
     assert 2 * cones.pinion_radius_mm == pytest.approx(51.258, abs=0.02)
     assert deg(cones.offset_axial_rad) == pytest.approx(21.647, abs=ROUNDING)
     assert deg(cones.offset_plane_rad) == pytest.approx(23.969, abs=ROUNDING)
-    assert cones.ring_cone_mm * math.sin(cones.offset_plane_rad) == pytest.approx(33.380, abs=ROUNDING)
+    assert cones.ring_cone_mm * math.sin(cones.offset_plane_rad) == pytest.approx(
+        33.380, abs=ROUNDING
+    )
     assert deg(cones.limit_pressure_rad) == pytest.approx(-4.132, abs=0.02)
     teeth = proportions(cones, 34, Factors(2.0, 0.125, 0.275, 0.1), rad(20), 31.75, (0.0, 0.0))
     assert teeth.module_mm == pytest.approx(4.028, abs=ROUNDING)
@@ -198,7 +200,9 @@ def test_face_hobbed_hypoid_of_annex_f5(sample_4, quantity, wanted, within):
     assert quantity(sample_4) == pytest.approx(wanted, abs=within)
 
 
-@pytest.mark.parametrize(("cone_mm", "wanted"), [(93.973, 36.8458), (68.573, 33.9456), (81.273, 35.0)])
+@pytest.mark.parametrize(
+    ("cone_mm", "wanted"), [(93.973, 36.8458), (68.573, 33.9456), (81.273, 35.0)]
+)
 def test_spiral_angle_of_a_face_milled_curve(cone_mm, wanted):
     """ISO 23509:2016 clause 7, face milling; values recomputed from the formula for Annex F.2."""
     angle = spiral_at_rad(cone_mm, 81.273, rad(35), 114.3, 0, 39, rad(70.253))
@@ -214,7 +218,9 @@ def test_spiral_angle_of_a_face_milled_curve(cone_mm, wanted):
         (151.072, 181.074, 30.0, 135.0, 5, 49, 71.360, 19.426),
     ],
 )
-def test_spiral_angle_of_an_epicycloid(cone_mm, mean_mm, spiral, cutter_mm, groups, teeth, pitch, wanted):
+def test_spiral_angle_of_an_epicycloid(
+    cone_mm, mean_mm, spiral, cutter_mm, groups, teeth, pitch, wanted
+):
     """ISO 23509:2016 Annex F.4 and F.5, ring gear spiral angles at heel and toe."""
     angle = spiral_at_rad(cone_mm, mean_mm, rad(spiral), cutter_mm, groups, teeth, rad(pitch))
     assert deg(angle) == pytest.approx(wanted, abs=ROUNDING)
@@ -226,14 +232,19 @@ def test_spiral_bevel_20_40_of_the_classic_proportions():
     Addendum and dedendum angles are the example's; what follows from them is checked.
     """
     outer, width = 67.08204, 20.0
-    theta_a, theta_f = rad(1.90952), rad(3.40519)  # ring gear's: the pinion's dedendum angle and its own
+    theta_a, theta_f = (
+        rad(1.90952),
+        rad(3.40519),
+    )  # ring gear's: the pinion's dedendum angle and its own
     middle = outer - width / 2
     module = 2 * middle * math.sin(math.atan(2)) * math.cos(rad(35)) / 40
     addendum = 1.6725 - width / 2 * math.tan(theta_a)
     dedendum = 3.9915 - width / 2 * math.tan(theta_f)
     pinion_addendum = 3.4275 - width / 2 * math.tan(theta_f)
     depth = (addendum + pinion_addendum) / module
-    factors = Factors(depth, (dedendum - pinion_addendum) / (depth * module), addendum / (depth * module))
+    factors = Factors(
+        depth, (dedendum - pinion_addendum) / (depth * module), addendum / (depth * module)
+    )
     geometry = Geometry(120.0, width, 0.0, 80.0, 0, ring_spiral_rad=rad(35), factors=factors,
                         taper_rad=(theta_a, theta_f))  # fmt: skip
     blank = make_blank(geometry, 40, 20, "right", "tapered")
@@ -244,7 +255,9 @@ def test_spiral_bevel_20_40_of_the_classic_proportions():
     assert deg(blank.teeth.pinion_root_rad) == pytest.approx(24.65553, abs=1e-5)
     assert deg(blank.teeth.ring_face_rad) == pytest.approx(65.34447, abs=1e-5)
     assert deg(blank.teeth.ring_root_rad) == pytest.approx(60.02976, abs=1e-5)
-    assert 2 * float(blank.section_mm(1.0, blank.tip_mm(1.0))[0]) == pytest.approx(121.4959, abs=1e-3)
+    assert 2 * float(blank.section_mm(1.0, blank.tip_mm(1.0))[0]) == pytest.approx(
+        121.4959, abs=1e-3
+    )
 
 
 @pytest.mark.parametrize(
