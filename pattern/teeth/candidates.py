@@ -40,11 +40,6 @@ class Candidate:
     misfit: tuple[float, float]
     right_way_round: bool
 
-    def turned_end_for_end(self) -> Candidate:
-        """The same with toe and heel exchanged."""
-        turned = ToothSurface(tip=self.surface.tip[::-1], root=self.surface.root[::-1])
-        return replace(self, surface=turned)
-
     def distance_to(self, other: Candidate) -> float:
         """Root mean square distance of the corners, px."""
         apart = self.surface.corners - other.surface.corners

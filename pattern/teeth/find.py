@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,8 @@ from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.given import check_side_and_hand, overridden_toe
 from pattern.teeth.network import predict_fields
+from pattern.teeth.row import settle_row
+from pattern.teeth.surface import ToothSurface
 from pattern.teeth.verdict import why_not
 
 Floats = NDArray[np.float64]
@@ -52,20 +56,29 @@ def find_teeth(
     reasons = why_not(photo, looks, teeth, good, settings)
     if reasons:
         return FoundTeeth((), reasons, tuple(t.surface.polygon for t in good), tuple(looks), None)
-    found_toe = _toe_direction(good)
+    settled, _ = settle_row(photo, [_record(t) for t in good], side, hand)
+    kept = [t for t in settled if t.confidence >= settings.tooth_confidence]
+    if not kept:
+        unsure = Reason("unsure_teeth", _no_ring_gear())
+        return FoundTeeth((), (unsure,), tuple(t.surface.polygon for t in good), tuple(looks))
+    found_toe = direction_of(np.sum([_toe_vector(t) for t in kept], axis=0))
     flags: list[Reason] = []
     if toe is not None and toe != found_toe:
-        good = [t.turned_end_for_end() for t in good]
+        kept = [_turned_end_for_end(t) for t in kept]
         flags.append(overridden_toe(toe, found_toe, side, hand))
     if any(t.ends_cut for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
     return FoundTeeth(
-        teeth=tuple(_record(t) for t in good),
+        teeth=tuple(kept),
         flags=tuple(flags),
-        regions=tuple(t.surface.polygon for t in good),
+        regions=tuple(ToothSurface.of(t).polygon for t in kept),
         fields=tuple(looks),
         toe=toe or found_toe,
     )
+
+
+def _no_ring_gear() -> str:
+    return f"The outlines seen do not fit a ring gear. {flag('unsure_teeth').remedy}"
 
 
 def _closer(
@@ -121,15 +134,20 @@ def _agreed(
     return agreed
 
 
-def _toe_direction(teeth: list[Candidate]) -> Direction:
-    along = np.sum(
-        [
-            t.surface.tip[0] + t.surface.root[0] - t.surface.tip[-1] - t.surface.root[-1]
-            for t in teeth
-        ],
-        axis=0,
+def _toe_vector(tooth: ToothSide) -> Floats:
+    """From heel to toe, px."""
+    toe_tip, heel_tip, heel_root, toe_root = tooth.corners
+    return np.asarray(toe_tip + toe_root - heel_tip - heel_root)
+
+
+def _turned_end_for_end(tooth: ToothSide) -> ToothSide:
+    """The same with toe and heel exchanged."""
+    return replace(
+        tooth,
+        corners=tooth.corners[[1, 0, 3, 2]],
+        tip_edge=tooth.tip_edge[::-1],
+        root_edge=tooth.root_edge[::-1],
     )
-    return direction_of(along)
 
 
 def _record(tooth: Candidate) -> ToothSide:

@@ -20,7 +20,10 @@ from pattern.teeth.ring_model import SPREAD, USUAL, RingShape, side_points
 from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
-_PLACES = np.array([[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]])
+CORNERS = np.array([[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]])
+"""Tooth coordinates of an outline's corners, in the usual order."""
+EDGES = np.array([[along, up] for up in (1.0, 0.0) for along in (0.0, 0.25, 0.5, 0.75, 1.0)])
+"""Tooth coordinates of five points on the tip edge, then on the root edge, from toe to heel."""
 _FOCAL, _FOCAL_SPREAD = 0.85, 0.22
 """Focal length over the photo's long side: phones' main cameras have 0.70 to 0.95 (common practice,
 no source); spread of its logarithm."""
@@ -55,29 +58,35 @@ class RingView:
 
 
 def fit_ring(
-    corners: Sequence[Floats],
-    corner_sd_px: float,
+    teeth: Sequence[Floats],
+    sd_px: float | Sequence[float],
     side: Side,
     hand: Hand,
     size_px: tuple[int, int],
+    places: Floats = CORNERS,
 ) -> RingView | None:
-    """The most likely ring gear and view for outlines (4, 2) px; None if no view explains them.
+    """The most likely ring gear and view for teeth seen so; None if no view explains them.
 
-    A maximum a posteriori fit: corners with their sd, the ring gear's numbers and the focal length
-    with the spreads they have in the trade. Starts from the poses that explain the usual ring gear.
+    Each of `teeth` is (k, 2) px, the points of a tooth side at tooth coordinates `places` (k, 2). A
+    maximum a posteriori fit: points with their sd (one, or one a tooth), the ring gear's numbers and
+    the focal length with the spreads they have in the trade. Starts from the poses that explain the
+    usual ring gear.
     """
-    outlines = np.array(corners, float)
+    seen_at = np.array(teeth, float)
     centre = np.array([(size_px[0] - 1) / 2.0, (size_px[1] - 1) / 2.0])
-    numbers = _tooth_numbers(outlines, side, hand)
-    target = outlines - centre
+    numbers = _tooth_numbers(seen_at, places, side)
+    target = seen_at - centre
+    sds = np.broadcast_to(np.asarray(sd_px, float), (len(seen_at),))[:, None, None]
     focal = _FOCAL * max(size_px)
 
     def residuals(states: Floats) -> Floats:
         """(..., residuals) of states (..., 15)."""
         values = USUAL.values + SPREAD * states[..., :8]
         shape = RingShape.of(np.moveaxis(values, -1, 0)[..., None, None])
-        seen = _project(_corner_points(shape, side, hand, numbers), _camera(states[..., 8:], focal))
-        miss = (seen - target) / corner_sd_px
+        seen = _project(
+            _model_points(shape, side, hand, numbers, places), _camera(states[..., 8:], focal)
+        )
+        miss = (seen - target) / sds
         flat = miss.reshape(*states.shape[:-1], -1)
         prior = [states[..., :8], states[..., 14:15] / _FOCAL_SPREAD]
         return np.concatenate([flat, *prior], axis=-1)
@@ -89,7 +98,7 @@ def fit_ring(
         return np.asarray((both[: state.size] - both[state.size :]).T / (2.0 * _STEP))
 
     best, best_cost = None, np.inf
-    for pose in _start_poses(target, side, hand, numbers, focal):
+    for pose in _start_poses(target, side, hand, numbers, focal, places):
         start = np.concatenate([np.zeros(8), pose, [0.0]])
         try:
             solved = least_squares(residuals, start, jac=slopes, x_scale="jac", max_nfev=40)
@@ -109,11 +118,11 @@ def fit_ring(
     return RingView(shape, side, hand, camera, centre, numbers, misfit, raised)
 
 
-def _corner_points(shape: RingShape, side: Side, hand: Hand, numbers: Floats) -> Floats:
-    """(teeth, 4, 3)."""
-    return side_points(
-        shape, side, hand, numbers[:, None], _PLACES[None, :, 0], _PLACES[None, :, 1]
-    )
+def _model_points(
+    shape: RingShape, side: Side, hand: Hand, numbers: Floats, places: Floats
+) -> Floats:
+    """(..., teeth, k, 3)."""
+    return side_points(shape, side, hand, numbers[:, None], places[None, :, 0], places[None, :, 1])
 
 
 def _camera(states: Floats, focal: float) -> Floats:
@@ -149,38 +158,39 @@ def _project(points: Floats, camera: Floats) -> Floats:
 
 
 def _start_poses(
-    target: Floats, side: Side, hand: Hand, numbers: Floats, focal: float
+    target: Floats, side: Side, hand: Hand, numbers: Floats, focal: float, places: Floats
 ) -> list[Floats]:
     """Turn and place (6,) of cameras that see the usual ring gear so."""
-    model = _corner_points(USUAL, side, hand, numbers).reshape(-1, 3)
+    model = _model_points(USUAL, side, hand, numbers, places).reshape(-1, 3)
     lens = np.diag([focal, focal, 1.0])
     points = np.ascontiguousarray(target.reshape(-1, 2))
     poses = []
     for method in (cv2.SOLVEPNP_SQPNP, cv2.SOLVEPNP_IPPE, cv2.SOLVEPNP_EPNP):
         try:
-            count, turns, places, _ = cv2.solvePnPGeneric(model, points, lens, None, flags=method)
+            count, turns, spots, _ = cv2.solvePnPGeneric(model, points, lens, None, flags=method)
         except cv2.error:
             continue
-        for turn, place in zip(turns[:count], places[:count], strict=False):
-            pose = np.concatenate([np.ravel(turn), np.ravel(place)])
+        for turn, spot in zip(turns[:count], spots[:count], strict=False):
+            pose = np.concatenate([np.ravel(turn), np.ravel(spot)])
             if np.isfinite(pose).all() and pose[5] > 0.1:
                 poses.append(pose)
     return poses
 
 
-def _tooth_numbers(outlines: Floats, side: Side, hand: Hand) -> Floats:
+def _tooth_numbers(seen_at: Floats, places: Floats, side: Side) -> Floats:
     """Place of each tooth in the row, counted along the way `side_points` counts.
 
     A side faces down in the picture when its tip is up. A drive side faces -phi, so there the teeth
-    below have lower numbers; a coast side faces the other way, and a left-hand gear is mirrored
-    together with its count.
+    below have lower numbers; a coast side faces the other way. A left-hand gear is mirrored together
+    with its count.
     """
-    down = (outlines[:, 2:] - outlines[:, :2]).mean(axis=(0, 1))
-    along = outlines.mean(axis=1) @ down / max(float(np.linalg.norm(down)), 1e-9)
+    at_tip = places[:, 1] > 0.5
+    down = seen_at[:, ~at_tip].mean(axis=(0, 1)) - seen_at[:, at_tip].mean(axis=(0, 1))
+    along = seen_at.mean(axis=1) @ down / max(float(np.linalg.norm(down)), 1e-9)
     order = np.argsort(along)
     gaps = np.diff(along[order])
     step = max(float(np.median(gaps)), 1e-6) if len(gaps) else 1.0
-    numbers = np.empty(len(outlines))
+    numbers = np.empty(len(seen_at))
     numbers[order] = np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(gaps / step), 1.0))])
     return -numbers if side == "drive" else numbers
 
