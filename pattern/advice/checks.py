@@ -15,7 +15,7 @@ _WANDER = 0.15
 _SIDES_LAME = 0.45
 _MISFIT_SD = 4.5
 _FLIP_MISFIT = 0.5
-_LOST_SD = 7.0
+_LOST_SD = 11.0
 _NARROWEST_IN = 0.0005
 
 
@@ -135,9 +135,23 @@ def contradiction(rolls: Sequence[Roll], flipped: Fit) -> Fault:
     )
 
 
-def is_lost(fit: Fit) -> bool:
-    """No account of the set follows the rolls at all; honest jobs with doubled noise stay below."""
+def is_lost(rolls: Sequence[Roll], fit: Fit) -> bool:
+    """No account of the set follows the rolls at all.
+
+    Among 1,000 advices of honest jobs, some with twice the noise they state, the worst misfit was
+    9.5 standard deviations. Where a move is not recorded, bad is enough: it is the likely reason.
+    """
+    if _unsaid(rolls):
+        return fits_badly(fit)
     return fit.misfit > fit.measured + _LOST_SD * math.sqrt(2.0 * fit.measured)
+
+
+def _unsaid(rolls: Sequence[Roll]) -> list[str]:
+    return [
+        f"rolls[{t}]"
+        for t, roll in enumerate(rolls)
+        if t > 0 and roll.pinion_move_in is None and roll.ring_move_in is None
+    ]
 
 
 def disagreement(rolls: Sequence[Roll]) -> Fault:
@@ -149,11 +163,7 @@ def disagreement(rolls: Sequence[Roll]) -> Fault:
             "Measure the backlash again at the heel, pinion held, in inches; check the axle's data and "
             "that both photos are of this roll. No move is advised before that.",
         )
-    unsaid = [
-        f"rolls[{t}]"
-        for t, roll in enumerate(rolls)
-        if t > 0 and roll.pinion_move_in is None and roll.ring_move_in is None
-    ]
+    unsaid = _unsaid(rolls)
     hint = f" No move is recorded for {', '.join(unsaid)}: add what was moved." if unsaid else ""
     return Fault(
         "contradiction",

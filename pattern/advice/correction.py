@@ -114,7 +114,7 @@ def _contradicted(
     flipped = min(tried, key=lambda f: f.misfit, default=None)
     if flipped is not None and flip_explains(best, flipped):
         return contradiction(rolls, flipped)
-    return disagreement(rolls) if is_lost(best) else None
+    return disagreement(rolls) if is_lost(rolls, best) else None
 
 
 def _decide(job: _Job) -> Advice:

@@ -28,6 +28,17 @@ def test_a_backlash_ten_times_too_large_is_asked_for_again() -> None:
     assert "rolls[0].backlash_in: 0.09" in advice.reasons[0]
 
 
+def test_a_mark_that_moved_without_a_recorded_move_asks_for_it() -> None:
+    advice = advise(axle(), roll(*FAR_OUT), roll(*NEARLY_RIGHT, 0.0065))
+    assert advice.verdict == "undecided"
+    assert "No move is recorded for rolls[1]" in advice.reasons[0]
+
+
+def test_rolling_again_without_a_move_is_no_contradiction() -> None:
+    advice = advise(axle(), roll(*FAR_OUT), roll((0.73, 0.82), (0.31, 0.78)))
+    assert advice.verdict == "adjust"
+
+
 def test_honest_rolls_do_not_stop_the_advice() -> None:
     deeper = roll(*NEARLY_RIGHT, 0.0065, pinion_move_in=0.006, ring_move_in=0.0)
     assert advise(axle(), roll(*FAR_OUT), deeper).verdict in ("adjust", "accept")
