@@ -117,7 +117,10 @@ class FinalSheet:
 
 @dataclass(frozen=True)
 class FiledPhoto:
-    """A photo of a roll: the automatic reading as filed, and the one corrected by hand if any."""
+    """A photo of a roll: the automatic reading as filed, and the one corrected by hand if any.
+
+    `side` is as it stands: that of the corrected reading where there is one.
+    """
 
     position: int
     name: str

@@ -11,7 +11,7 @@ from pattern.archive import codec
 from pattern.archive.schema import entries, jobs, photos, roll_photos, rolls
 from pattern.archive.sheets import JOB_SECTIONS, READING
 from pattern.errors import InvalidInput
-from pattern.jobs import FiledPhoto, FiledRoll, Job
+from pattern.jobs import FiledPhoto, FiledRoll, Job, RollKind
 from pattern.records import Advice, Reading, Roll
 
 Standing = dict[int | None, dict[str, str]]
@@ -101,7 +101,7 @@ def _roll(row: Row[Any], shots: list[Row[Any]], edits: dict[str, str], where: st
     return FiledRoll(
         number=row.number,
         uid=row.uid,
-        kind=row.kind,
+        kind=codec.from_json(RollKind, edits["kind"], where=where) if "kind" in edits else row.kind,
         filed_at=row.filed_at,
         roll=codec.from_json(Roll, edits["roll"], where=where) if "roll" in edits else as_filed,
         as_filed=as_filed,
@@ -123,7 +123,7 @@ def _photo(shot: Row[Any], edits: dict[str, str], where: str) -> FiledPhoto:
         position=shot.position,
         name=shot.name,
         sha256=shot.sha256,
-        side=shot.side,
+        side=corrected.side if corrected else shot.side,
         size_bytes=shot.size_bytes,
         reading=codec.from_json(Reading, shot.reading, where=where),
         corrected=corrected,

@@ -15,7 +15,7 @@ from pattern.archive import codec
 from pattern.archive.listing import latest, refresh
 from pattern.archive.schema import entries, jobs, rolls
 from pattern.errors import InvalidInput
-from pattern.jobs import AsFound, Entry, FinalSheet, Part, Status
+from pattern.jobs import AsFound, Entry, FinalSheet, Part, RollKind, Status
 from pattern.records import Advice, Axle, Reading, Roll
 
 JOB_SECTIONS: dict[str, Any] = {
@@ -30,6 +30,7 @@ JOB_SECTIONS: dict[str, Any] = {
     "final": FinalSheet,
 }
 ROLL_SECTIONS: dict[str, Any] = {
+    "kind": RollKind,
     "roll": Roll,
     "backlash_readings_in": tuple[float, ...],
     "advice": Advice | None,

@@ -157,7 +157,7 @@ class Archive:
         """Correct a roll; what was filed stays. Returns how many sections changed.
 
         `readings` gives hand-corrected readings by the photo's position (None takes one back).
-        Sections: roll, backlash_readings_in, advice, note, struck (a reason strikes the roll out, an
+        Sections: kind, roll, backlash_readings_in, advice, note, struck (a reason strikes the roll out, an
         empty text takes it back).
         """
         values = dict(sections)

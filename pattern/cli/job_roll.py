@@ -181,6 +181,8 @@ def _say(
 @click.argument("number", type=int, metavar="ROLL")
 @click.option("--note", help="Free text.")
 @click.option("--strike", "struck", metavar="REASON", help="Leave this roll out of the advice.")
+@click.option("--kind", type=click.Choice(["as_found", "roll", "final"]),
+              help="What the roll really was.")  # fmt: skip
 @click.option("--unstrike", is_flag=True, help="Let it count again.")
 @click.option("--backlash", "backlash_in", type=float, metavar="IN",
               help="Normal to the tooth at the heel, inches.")  # fmt: skip
@@ -191,7 +193,7 @@ def _say(
 @click.option("--by", default="", help="Who corrects it.")
 def edit_roll(
     place: str | None, job_id: str, number: int, note: str | None, struck: str | None,
-    unstrike: bool, by: str, **measured: float | None,
+    kind: str | None, unstrike: bool, by: str, **measured: float | None,
 ) -> None:  # fmt: skip
     """Correct what was recorded of a roll. What was filed stays in the history."""
     from dataclasses import replace
@@ -199,6 +201,8 @@ def edit_roll(
     sections: dict[str, Any] = {}
     if note is not None:
         sections["note"] = note
+    if kind is not None:
+        sections["kind"] = kind
     if struck is not None or unstrike:
         sections["struck"] = "" if unstrike else struck
     changes: dict[str, Any] = {name: value for name, value in measured.items() if value is not None}

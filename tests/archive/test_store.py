@@ -98,6 +98,21 @@ def test_a_corrected_reading_stands_beside_the_automatic_one(archive: Archive) -
     assert to_data(archive.job(job_id).rolls[0].photos[0].best) == to_data(reading(data))
 
 
+def test_the_side_and_the_kind_of_a_roll_can_be_put_right(archive: Archive) -> None:
+    data = photo_bytes()
+    job_id = archive.new_job()
+    archive.add_roll(job_id, roll(), [(data, reading(data, "drive"))])
+    archive.edit_roll(job_id, 1, kind="as_found", readings={1: reading(data, "coast")})
+    (filed,) = archive.job(job_id).rolls
+    assert (filed.kind, filed.photos[0].side, filed.photos[0].reading.side) == (
+        "as_found",
+        "coast",
+        "drive",
+    )
+    with pytest.raises(InvalidInput, match="kind"):
+        archive.edit_roll(job_id, 1, kind="rehearsal")
+
+
 def test_an_edit_destroys_nothing(archive: Archive) -> None:
     job_id = archive.new_job(axle=AXLE, customer="A", by="Ann")
     archive.edit(job_id, customer="B", by="Bea")
