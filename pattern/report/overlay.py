@@ -27,12 +27,14 @@ SHADE: Colour = (16, 20, 24)
 and Ito 2008, from memory); each line also has a dark rim, so it stands on any background."""
 
 
+_LEAST_WIDTH = 900
 _FONT = "DejaVuSansCondensed-Bold.ttf"
 
 
 def draw_overlay(photo: Photo, reading: Reading, *, long_side: int = 1600) -> bytes:
     """PNG bytes of the photo with its reading drawn on it, at most `long_side` pixels long.
 
+    Where the teeth are small in the photo, the part around them is shown.
     Every measured tooth has its outline, a grid of quarters and the patch's rim; the tooth with the
     highest confidence carries the words toe, heel, tip and root and the centre of the whole reading
     as a cross within an ellipse of two standard deviations. A strip below states the numbers, or why
@@ -51,14 +53,14 @@ def as_png(image: Image.Image) -> bytes:
 
 def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> Image.Image:
     """As `draw_overlay`, as a picture."""
-    scale = min(1.0, long_side / max(photo.width_px, photo.height_px))
-    scale = max(scale, min(1.0, 900 / photo.width_px) if scale == 1.0 else scale)
-    size = (max(1, round(photo.width_px * scale)), max(1, round(photo.height_px * scale)))
-    small = cv2.resize(
-        photo.pixels, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
-    )
+    x0, y0, x1, y1 = _shown_part(photo, reading)
+    part = photo.pixels[y0:y1, x0:x1]
+    width, height = x1 - x0, y1 - y0
+    scale = min(long_side / max(width, height), max(1.0, _LEAST_WIDTH / width))
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR)
     image = Image.fromarray(np.asarray(small, np.uint8))
-    pen = _Pen(image, scale)
+    pen = _Pen(image, scale, np.array([x0, y0], float))
     for tooth in reading.teeth:
         _draw_tooth(pen, tooth)
     if reading.teeth:
@@ -68,18 +70,34 @@ def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> I
     return _with_caption(pen, reading)
 
 
+def _shown_part(photo: Photo, reading: Reading) -> tuple[int, int, int, int]:
+    """The whole photo, or the part around the teeth where they are small in it: x0, y0, x1, y1."""
+    whole = (0, 0, photo.width_px, photo.height_px)
+    if not reading.teeth:
+        return whole
+    points = np.concatenate([tooth.outline for tooth in reading.teeth])
+    length = max(_surface(tooth).length_px for tooth in reading.teeth)
+    low = np.clip(points.min(axis=0) - 0.7 * length, 0, None).astype(int)
+    high = np.minimum(points.max(axis=0) + 0.7 * length, [photo.width_px, photo.height_px])
+    width, height = (int(v) for v in high - low)
+    if width * height > 0.55 * photo.width_px * photo.height_px:
+        return whole
+    return int(low[0]), int(low[1]), int(low[0]) + width, int(low[1]) + height
+
+
 class _Pen:
     """Lines and words with a dark rim; takes photo pixels and draws on the reduced picture."""
 
-    def __init__(self, image: Image.Image, scale: float) -> None:
+    def __init__(self, image: Image.Image, scale: float, origin: Floats) -> None:
         self.image = image
         self.scale = scale
+        self.origin = origin
         self.draw = ImageDraw.Draw(image)
         self.unit = max(1.0, image.width / 500.0)
 
     def at(self, points: Floats) -> list[tuple[float, float]]:
         """Photo pixels (n, 2) on the reduced picture."""
-        moved = (np.atleast_2d(points) + 0.5) * self.scale - 0.5
+        moved = (np.atleast_2d(points) - self.origin + 0.5) * self.scale - 0.5
         return [(float(x), float(y)) for x, y in moved]
 
     def line(self, points: Floats, colour: Colour, width: float, closed: bool = False) -> None:

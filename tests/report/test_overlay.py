@@ -46,7 +46,14 @@ def test_the_picture_is_no_larger_than_asked_and_opens_as_png() -> None:
     data = draw_overlay(_photo(90, (4000, 3000)), _full(), long_side=1000)
     image = Image.open(io.BytesIO(data))
     assert image.format == "PNG"
-    assert image.width == 1000
+    assert 900 <= image.width <= 1000
+
+
+def test_small_teeth_are_shown_large() -> None:
+    wide = overlay_image(_photo(90, (4000, 3000)), _full())
+    blue = np.abs(np.asarray(wide, int) - OUTLINE).max(axis=2) < 12
+    columns = np.nonzero(blue.any(axis=0))[0]
+    assert np.ptp(columns) > 0.35 * wide.width
 
 
 def test_words_keep_their_size_relative_to_the_picture() -> None:
