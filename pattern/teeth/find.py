@@ -53,7 +53,7 @@ def find_teeth(
         looks.append(second)
         teeth = _agreed(teeth, candidates_of(second, photo, side, hand), second, region)
     good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
-    reasons = why_not(photo, looks, teeth, good, settings)
+    reasons = why_not(photo, looks, teeth, good, side, settings)
     if reasons:
         return FoundTeeth((), reasons, tuple(t.surface.polygon for t in good), tuple(looks), None)
     settled, _ = settle_row(photo, [_record(t) for t in good], side, hand)

@@ -88,12 +88,13 @@ class ToothSurface:
         middle = self.to_photo(np.array([0.5, 0.5]), np.array([0.0, 1.0]))
         return float(np.linalg.norm(middle[1] - middle[0]))
 
-    def jacobian(self, lengthwise: float, profile: float) -> NDArray[np.float64]:
-        """(2, 2) px per unit: columns are d(xy)/d(lengthwise) and d(xy)/d(profile)."""
-        at_l = np.array([lengthwise - 0.02, lengthwise + 0.02, lengthwise, lengthwise])
-        at_p = np.array([profile, profile, profile - 0.02, profile + 0.02])
-        points = self.to_photo(at_l, at_p)
-        return np.stack([points[1] - points[0], points[3] - points[2]], axis=1) / 0.04
+    @property
+    def bow(self) -> float:
+        """How far the edges' middles lie off their chords, over the depth, + toward the tip."""
+        middle = 0.5 * (self.tip + self.root)
+        up = 0.5 * (self.tip[0] + self.tip[-1] - self.root[0] - self.root[-1])
+        off = middle[len(middle) // 2] - 0.5 * (middle[0] + middle[-1])
+        return float(off @ up / max(float(up @ up), 1e-9))
 
 
 def resampled(edge: Points, count: int) -> Points:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from pattern.flags import flag
-from pattern.records import Photo, Reason
+from pattern.records import Photo, Reason, Side
 from pattern.settings import Settings
 from pattern.teeth.candidates import Candidate
 from pattern.teeth.fields import PixelFields
 
 _SURE = 0.6
+_BOW_SURE = 0.08
 _STOPPING = (
     "no_teeth",
     "too_dark",
@@ -28,6 +29,7 @@ def why_not(
     looks: list[PixelFields],
     teeth: list[Candidate],
     good: list[Candidate],
+    side: Side,
     settings: Settings,
 ) -> tuple[Reason, ...]:
     """Reasons to decline; empty if the good teeth may be measured. The first fits best."""
@@ -37,6 +39,8 @@ def why_not(
         return (worst or _reason("no_teeth"),)
     if _shows_other_side(looks, good):
         return (_reason("wrong_side", "The painted teeth in view look like the other side. "),)
+    if _bends_the_other_way(good, side):
+        return (_reason("wrong_side", f"The teeth bend as a {_other(side)} side does. "),)
     if quality["no_teeth"] > _SURE:
         return (_reason("no_teeth"),)
     stops = [_reason(code) for code in _STOPPING[1:] if quality.get(code, 0.0) > 0.5]
@@ -107,6 +111,22 @@ def _shows_other_side(looks: list[PixelFields], good: list[Candidate]) -> bool:
     own = float((painted & (look.side > 0.5)).sum())
     other = float((painted & (look.other > 0.5)).sum())
     return other > 3.0 * own and other > 60 and not good
+
+
+def _bends_the_other_way(good: list[Candidate], side: Side) -> bool:
+    """Whether the long edges bow against what the declared side shows.
+
+    Seen from above its tip, as every open view of a ring gear is, a convex side bows toward its root
+    and a concave one toward its tip. A mirrored photo and a wrong hand show here too.
+    """
+    if not good:
+        return False
+    bow = float(np.median([t.surface.bow for t in good]))
+    return (bow if side == "drive" else -bow) > _BOW_SURE
+
+
+def _other(side: Side) -> Side:
+    return "coast" if side == "drive" else "drive"
 
 
 def _worst(quality: dict[str, float], codes: tuple[str, ...]) -> Reason | None:

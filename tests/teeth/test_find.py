@@ -142,3 +142,20 @@ def test_teeth_whose_end_is_out_of_the_picture_say_which(monkeypatch: pytest.Mon
     assert codes == ["tooth_cut"] or "end_cut" in codes
     if codes == ["tooth_cut"]:
         assert "heel" in found.flags[0].message
+
+
+def test_a_mirrored_photo_is_caught_by_the_way_its_teeth_bend(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # a network that knows right-hand gears may name toe and heel of a mirrored drive side by their
+    # place alone; the edges still bow toward the root, as no coast side does
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    found = _find(drawn, monkeypatch, declared="coast", fields=_ends_exchanged(drawn))
+    assert found.teeth == ()
+    assert [flag.code for flag in found.flags] == ["wrong_side"]
+    assert "bend as a drive side" in found.flags[0].message
+
+
+def _ends_exchanged(drawn: Drawn) -> PixelFields:
+    fields = fields_of(drawn, noise=0.015)
+    return replace(fields, lengthwise=(1.0 - fields.lengthwise).astype(np.float32))

@@ -1,0 +1,97 @@
+"""What a reading costs, against decoding the same file in full, in the same run.
+
+Run by `pytest -m bench tests/benchmarks/test_reading_speed.py`. The photo is the sample pair's of 12
+megapixels, teeth found automatically.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pillow_heif
+import pytest
+from PIL import Image
+
+from pattern.workflow import read_photo
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+pytestmark = [pytest.mark.bench, pytest.mark.timeout(600)]
+
+
+def _large_photo() -> tuple[Path, str, str]:
+    """The 12 megapixel JPEG with its side and hand."""
+    for path in sorted(SAMPLES.glob("*.jpg")):
+        with Image.open(path) as image:
+            large = image.width * image.height > 11e6
+        about = json.loads(path.with_suffix(".json").read_text())
+        if large and about["readable"]:
+            return path, about["side"], about["hand"]
+    raise AssertionError("the samples hold no readable photo of 12 megapixels")
+
+
+def _best_of(count: int, action: Callable[[], object]) -> float:
+    """Shortest of several times, seconds: what the machine can do when nothing else runs."""
+    times = []
+    for _ in range(count):
+        start = time.perf_counter()
+        action()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def test_a_reading_of_twelve_megapixels_costs_at_most_four_decodings(
+    record_property: Callable[[str, object], None],
+) -> None:
+    path, side, hand = _large_photo()
+    data = np.frombuffer(path.read_bytes(), np.uint8)
+    reading = read_photo(path, side, hand=hand)  # type: ignore[arg-type]
+    assert reading.status == "read"
+    decode = _best_of(7, lambda: cv2.imdecode(data, cv2.IMREAD_COLOR))
+    read = _best_of(7, lambda: read_photo(path, side, hand=hand))  # type: ignore[arg-type]
+    record_property("ratio", round(read / decode, 2))
+    print(f"decode {decode * 1e3:.0f} ms, read {read * 1e3:.0f} ms, ratio {read / decode:.2f}")
+    assert read <= 4.0 * decode
+
+
+def test_a_heic_reading_costs_at_most_four_of_its_own_decodings(tmp_path: Path) -> None:
+    path, side, hand = _large_photo()
+    with Image.open(path) as image:
+        heif = pillow_heif.from_pillow(image)
+    heic = tmp_path / "p.heic"
+    heif.save(heic, quality=85)
+
+    def decode() -> object:
+        return np.asarray(pillow_heif.open_heif(heic))
+
+    alone = _best_of(3, decode)
+    read = _best_of(3, lambda: read_photo(heic, side, hand=hand))  # type: ignore[arg-type]
+    print(f"decode {alone * 1e3:.0f} ms, read {read * 1e3:.0f} ms, ratio {read / alone:.2f}")
+    assert read <= 4.0 * alone
+
+
+def test_forty_eight_megapixels_stay_under_seven_hundred_megabytes(tmp_path: Path) -> None:
+    path, side, hand = _large_photo()
+    pixels = cv2.imread(str(path))
+    large = tmp_path / "large.jpg"
+    cv2.imwrite(str(large), cv2.resize(pixels, (8000, 6000)), [cv2.IMWRITE_JPEG_QUALITY, 88])
+    del pixels
+    code = (
+        "import resource, sys\n"
+        "from pattern.workflow import read_photo\n"
+        "reading = read_photo(sys.argv[1], sys.argv[2], hand=sys.argv[3])\n"
+        "print(reading.status, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(large), side, hand],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    status, peak_mb = done.stdout.split()
+    print(f"{status}, {peak_mb} MB at its peak")
+    assert int(peak_mb) < 700
