@@ -149,13 +149,23 @@ def shop_kit() -> ShimKit | None:
 
 
 def file_draft(job: Job, draft: RollDraft, roll: Roll, advice: Advice | None) -> int:
-    """File the roll in work with its photos. Filing twice, from two browsers, files it once."""
+    """File the roll in work with its photos, each with its automatic reading and, apart from it, the
+    one corrected by hand. Filing twice, from two browsers, files it once.
+    """
     from pattern.workflow import file_roll
 
     assert job.axle is not None
-    read = readings_of(draft, job.axle.hand)
-    photos = [(archive().photo(photo.sha256), reading) for photo, reading in read]
-    return file_roll(archive(), job.id, roll, photos, advice, kind=draft.kind, uid=draft.uid)
+    hand, photos = job.axle.hand, draft.in_order()
+    automatic = [(archive().photo(p.sha256), found_outlines(p, hand)) for p in photos]
+    number = file_roll(archive(), job.id, roll, automatic, advice, kind=draft.kind, uid=draft.uid)
+    corrected = {
+        position: read_draft(photo, hand)
+        for position, photo in enumerate(photos, start=1)
+        if photo.outlines is not None
+    }
+    if corrected:
+        archive().edit_roll(job.id, number, readings=corrected)
+    return number
 
 
 def photo_url(sha256: str, name: str) -> str:

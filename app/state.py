@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from typing import cast
 
 import streamlit as st
+from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from app import wording
 from pattern.archive.store import Archive
@@ -55,6 +58,14 @@ def archive() -> Archive:
 def settings() -> Settings:
     """Settings of this server, from the environment."""
     return load_settings()
+
+
+def forget_upload(file: UploadedFile) -> None:
+    """Give an upload's memory back now: Streamlit itself keeps it until the session ends, for hours."""
+    context = get_script_run_ctx()
+    if context is not None:
+        held = cast("MemoryUploadedFileManager", context.uploaded_file_mgr)
+        held.remove_file(session_id=context.session_id, file_id=file.file_id)
 
 
 def asked_job() -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import streamlit as st
 
 from app import calls, figures, parts, wording
 from app.drafts import PhotoDraft, RollDraft, changed_draft, start_draft
-from app.state import archive, asked_roll, page_state
+from app.state import archive, asked_roll, forget_upload, page_state
 from app.way import address, go, page
 from pattern.errors import UnreadablePhoto
 from pattern.jobs import FiledRoll, Job
@@ -25,6 +27,7 @@ def show() -> None:
     st.subheader(wording.ROLL.format(number=number), anchor=False)
     if number <= len(job.rolls):
         _filed(job.rolls[number - 1])
+        _strike(job, job.rolls[number - 1])
         return
     last = job.standing_rolls[-1] if job.standing_rolls else None
     draft = start_draft(archive(), job.id, number, last)
@@ -69,6 +72,21 @@ def _filed(roll: FiledRoll) -> None:
     if roll.roll.backlash_in is not None:
         backlash = page_state().measures.length(roll.roll.backlash_in)
         st.write(f"{wording.BACKLASH}: **{backlash}**")
+
+
+def _strike(job: Job, roll: FiledRoll) -> None:
+    """A roll that was no good stays on record but is left out of the advice."""
+    if roll.struck:
+        st.warning(f"⚠ {wording.STRUCK.format(reason=roll.struck)}")
+        if st.button(wording.UNSTRIKE, width="stretch"):
+            archive().edit_roll(job.id, roll.number, struck="")
+            st.rerun()
+        return
+    with st.expander(wording.STRIKE):
+        reason = st.text_input(wording.STRIKE_REASON, key=f"{job.id}:{roll.number}:strike")
+        if st.button(wording.STRIKE_DO, disabled=not reason, width="stretch"):
+            archive().edit_roll(job.id, roll.number, struck=reason)
+            st.rerun()
 
 
 def _kind(job: Job, draft: RollDraft) -> None:
@@ -165,6 +183,8 @@ def _upload(job: Job, number: int, side: Side) -> None:
         except UnreadablePhoto as error:
             refused.append(error.message)
             continue
+        finally:
+            forget_upload(file)
         with changed_draft(archive(), job.id, number) as roll:
             roll.add(kept)
     page_state().refused[name] = refused
@@ -186,7 +206,9 @@ def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading:
             page("outline"), label=label,
             query_params=address(job.id, number, f"{photo.side}-{photo.sha256[:16]}"),
         )  # fmt: skip
-        if st.button(wording.OTHER_SIDE[other], key=f"other:{key}"):
+        swapped = any(reason.code == "wrong_side" for reason in reading.reasons)
+        kind: Literal["primary", "secondary"] = "primary" if swapped else "secondary"
+        if st.button(wording.OTHER_SIDE[other], key=f"other:{key}", type=kind):
             with changed_draft(archive(), job.id, number) as roll:
                 roll.change(photo, side=other, outlines=None)
             st.rerun()

@@ -168,6 +168,21 @@ def test_a_filed_roll_is_shown_but_cannot_be_changed_here(
     assert not page.get("file_uploader")
 
 
+def test_a_roll_can_be_left_out_with_its_reason_and_taken_back(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [])
+    page = screen("roll", job=job, roll=1)
+    assert button(page, "Leave it out of the advice").disabled
+    field(page, "Why not").set_value("oil on the teeth").run()
+    button(page, "Leave it out of the advice").click().run()
+    assert "Left out of the advice: oil on the teeth" in words(page)
+    assert archive.job(job).standing_rolls == ()
+    button(page, "Let it count again").click().run()
+    assert len(archive.job(job).standing_rolls) == 1
+
+
 # --- advice -------------------------------------------------------------------------------------
 
 

@@ -60,13 +60,18 @@ def describe_axle(page: Page, *, shim_in: float = 0.030) -> None:
 def add_photo(page: Page, side: str, photo: Path) -> Locator:
     """Upload a photo of one side and wait until it is read or declined; returns its card."""
     before = page.locator(f'[class*="st-key-photo-{side}-"]').count()
-    order = {"drive": 0, "coast": 1}[side]
-    page.locator("input[type=file]").nth(order).set_input_files(photo)
+    uploader(page, side).set_input_files(photo)
     cards = page.locator(f'[class*="st-key-photo-{side}-"]')
     expect(cards).to_have_count(before + 1, timeout=90_000)
     card = cards.nth(before)
     expect(card.get_by_text(re.compile("Lengthwise|Not read")).first).to_be_visible(timeout=90_000)
     return card
+
+
+def uploader(page: Page, side: str) -> Locator:
+    """The file input of one side; the newest, for a used one stays a moment after it was renewed."""
+    named = page.get_by_role("region", name=f"Add photos of the {side} side")
+    return named.locator("input[type=file]").last
 
 
 def photo(name: str) -> Path:

@@ -53,6 +53,10 @@ def test_a_phone_brings_the_photo_and_the_bench_files_the_roll_only_once(
     job = steps.filed_job(server)
     phone = visit(f"{server.url}/roll?job={job}", "phone")
     steps.add_photo(phone, "drive", steps.photo("cedar_drive"))
+    with Archive.open(server.archive) as archive:
+        draft = archive.draft(job, "roll-1")
+        draft["photos"][0]["outlines"] = steps.true_outlines("cedar_drive")[:2]
+        archive.save_draft(job, "roll-1", draft)
     bench = visit(f"{server.url}/advice?job={job}&roll=1")
     phone.goto(f"{server.url}/advice?job={job}&roll=1")
     for page in (bench, phone):
@@ -66,6 +70,9 @@ def test_a_phone_brings_the_photo_and_the_bench_files_the_roll_only_once(
         assert len(on_record.rolls) == 1
         (filed,) = on_record.rolls[0].photos
         assert archive.photo(filed.sha256) == steps.photo("cedar_drive").read_bytes()
+    assert "drawn_by_hand" not in filed.reading.flags
+    assert filed.corrected is not None
+    assert len(filed.corrected.teeth) == 2
 
 
 def test_a_roll_in_work_survives_a_stopped_server(

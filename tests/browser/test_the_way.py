@@ -100,7 +100,7 @@ def test_a_file_that_is_no_photo_is_named_and_nothing_of_it_is_kept(
     letter = tmp_path / "letter.jpg"
     letter.write_bytes(b"not a photo at all")
     page = visit(f"{server.url}/roll?job={steps.filed_job(server)}")
-    page.locator("input[type=file]").first.set_input_files(letter)
+    steps.uploader(page, "drive").set_input_files(letter)
     expect(page.get_by_role("alert").get_by_text("letter.jpg: is no image")).to_be_visible()
     expect(page.locator('[class*="st-key-photo-"]')).to_have_count(0)
     expect(steps.button(page, steps.NEXT["outline"])).to_be_disabled()
