@@ -98,13 +98,10 @@ def _by_words(
     connection: Connection, chosen: Select[Any], query: Query, words: list[str]
 ) -> tuple[Select[Any], Any]:
     """Let the full-text table lead, in its own order: it stops as soon as the page is full."""
-    if query.tag:
-        tagged = (job_tags.c.job_number == jobs.c.number) & (job_tags.c.tag == query.tag.lower())
-        chosen = chosen.where(exists().where(tagged))
     if connection.dialect.name != "sqlite":
         for word in words:
             chosen = chosen.where(jobs.c.words.icontains(word, autoescape=True))
-        return chosen, jobs.c.number.desc()
+        return _tagged(chosen, query.tag, jobs.c.number), jobs.c.number.desc()
     wanted = " ".join('"' + word.replace('"', '""') + '"*' for word in words)
     rowid: Any = literal_column("job_words.rowid")
     # the plus keeps SQLite from leading with `jobs` and asking the full-text table row by row
@@ -112,7 +109,15 @@ def _by_words(
     chosen = chosen.where(text("job_words MATCH :wanted").bindparams(wanted=wanted))
     if query.older_than:
         chosen = chosen.where(rowid < job_number(query.older_than))
-    return chosen, rowid.desc()
+    return _tagged(chosen, query.tag, rowid), rowid.desc()
+
+
+def _tagged(chosen: Select[Any], tag: str, number: Any) -> Select[Any]:
+    """Only jobs with the tag; asked of `number`, before a job's own row is fetched."""
+    if not tag:
+        return chosen
+    named = (job_tags.c.job_number == number) & (job_tags.c.tag == tag.lower())
+    return chosen.where(exists().where(named))
 
 
 def _as_number(word: str) -> int | None:
