@@ -17,6 +17,7 @@ from pattern.errors import InvalidSettings
 
 MAIN = Path(__file__).with_name("main.py")
 ARCHIVE_VARIABLE = "CONTACT_PATTERN_ARCHIVE"
+PHONE_VARIABLE = "CONTACT_PATTERN_PHONE_URL"
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,18 @@ def print_qr(url: str, out: TextIO) -> None:
     segno.make(url, error="m").terminal(out=out, border=2, compact=True)
 
 
+def phone_address() -> str:
+    """The address that a phone in the shop's network opens; empty without --lan."""
+    return os.environ.get(PHONE_VARIABLE, "")
+
+
+def qr_svg(url: str) -> str:
+    """The address as a QR code to show on the bench's screen."""
+    import segno
+
+    return str(segno.make(url, error="m").svg_inline(scale=6, border=4, light="#ffffff"))
+
+
 def open_when_ready(url: str, port: int) -> None:
     """Open the browser as soon as the port answers; without a browser nothing happens."""
 
@@ -83,6 +96,8 @@ def serve(where: Door, *, archive: str | None, lock: Lock | None) -> None:
     """Run the page until it is stopped. `lock` None: no passphrase is asked."""
     if archive is not None:
         os.environ[ARCHIVE_VARIABLE] = archive
+    if lock is not None:
+        os.environ[PHONE_VARIABLE] = where.url
     # Streamlit looks for .streamlit/config.toml beside the program that was started.
     sys.argv = [str(MAIN)]
     from starlette.middleware import Middleware

@@ -33,6 +33,10 @@ SEARCH_HINT = "customer or vehicle"
 NO_JOBS = "No job yet. Start one: two photos of one test roll are enough for the first advice."
 NOTHING_FOUND = "No job matches “{words}”."
 OLDER = "Older jobs"
+ON_THE_PHONE = "Open it on the phone"
+ON_THE_PHONE_TEXT = (
+    "Point the phone's camera here, or type {url}. The shop's passphrase is asked first."
+)
 STATUSES = {
     "open": "open",
     "waiting": "waiting for parts",

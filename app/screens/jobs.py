@@ -7,6 +7,7 @@ from html import escape
 import streamlit as st
 
 from app import calls, parts, wording
+from app.server import phone_address, qr_svg
 from app.state import archive
 from app.way import address, go, page
 from pattern.jobs import JobLine
@@ -27,9 +28,19 @@ def show() -> None:
         st.info(wording.NOTHING_FOUND.format(words=words) if words else wording.NO_JOBS)
     for line in found.jobs:
         _card(line)
+    _phone()
     calls.warm()
     if found.older:
         st.page_link(page("jobs"), label=wording.OLDER, query_params={"older": found.older})
+
+
+def _phone() -> None:
+    """How a phone comes to this page, when it may."""
+    url = phone_address()
+    if url:
+        with st.expander(wording.ON_THE_PHONE):
+            st.write(wording.ON_THE_PHONE_TEXT.format(url=url))
+            parts.svg(qr_svg(url), "qr", url)
 
 
 def _card(line: JobLine) -> None:

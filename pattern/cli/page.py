@@ -16,7 +16,13 @@ PASSPHRASE_VARIABLE = "CONTACT_PATTERN_PASSPHRASE"
 
 
 @click.command()
-@click.option("--port", default=8417, show_default=True, type=click.IntRange(1, 65535))
+@click.option(
+    "--port",
+    default=8417,
+    show_default=True,
+    type=click.IntRange(1, 65535),
+    help="Where the page listens.",
+)
 @click.option(
     "--archive",
     default=None,

@@ -34,6 +34,9 @@ def test_a_wrong_passphrase_stays_outside_and_the_right_one_leads_to_the_link(
     page.get_by_role("button", name="Come in").click()
     page.wait_for_url("**/axle?job=J0404")
     expect(page.get_by_text("J0404")).to_be_visible(timeout=90_000)
+    page.goto(lan.url)
+    page.get_by_text("Open it on the phone").click()
+    expect(page.locator(".st-key-drawing-qr img")).to_be_visible()
 
 
 def test_a_socket_without_the_pass_is_closed(lan: Server, visit: Callable[..., Page]) -> None:

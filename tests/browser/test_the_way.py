@@ -91,7 +91,11 @@ def test_a_photo_that_cannot_be_read_says_what_to_do_and_offers_the_outline(
     expect(card.locator(".reading")).to_have_count(0)
     card.get_by_role("link", name="Draw the outline").click()
     page.wait_for_url("**/outline?*photo=drive-*")
-    expect(page.get_by_role("button", name="Add a tooth")).to_be_visible()
+    page.get_by_role("button", name="Add a tooth").click()
+    expect(page.locator(".handle")).to_have_count(7)
+    expect(page.get_by_text("Outline drawn by hand")).to_be_visible()
+    # The drawn outline runs the right way round for its side, so it is measured, not refused.
+    expect(page.get_by_text("the wrong way round")).to_have_count(0)
 
 
 def test_a_file_that_is_no_photo_is_named_and_nothing_of_it_is_kept(
