@@ -13,7 +13,7 @@ from pattern.records import Axle, Roll, SideReading
 def present_axle(job: Job, in_work: Roll | None = None) -> Axle | None:
     """The job's axle with the shims that all moves on record, and those of a roll in work, left in it.
 
-    The sheet's shims are those the first roll was made with. A used set aims at the job's as-found
+    The sheet's shims are those before any move on record. A used set aims at the job's as-found
     pattern where one is on file. None while the axle is not described. Raises InvalidAxle where the
     moves on record would need a shim thinner than nothing.
     """
