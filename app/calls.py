@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
+import pickle
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib import import_module
@@ -181,10 +183,8 @@ def size_px(sha256: str, name: str) -> tuple[int, int]:
 
 def overlay(sha256: str, name: str, reading: Reading) -> bytes:
     """The reading drawn on its photo, as a JPEG file small enough for a phone."""
-    from pattern.report.overlay import overlay_image
-
-    photo = _photo(archive(), settings(), sha256, name)
-    return _jpeg(overlay_image(photo, reading, long_side=OVERLAY_PX))
+    drawn = hashlib.sha256(pickle.dumps(reading)).hexdigest()
+    return _overlay(archive(), settings(), reading, sha256, name, drawn)
 
 
 def progress_drawings(axle: Axle, steps: Sequence[Step]) -> tuple[str, str]:
@@ -247,6 +247,16 @@ def _read(
 
     photo = _photo(_archive, _settings, sha256, name)
     return read_photo(photo, side, hand=hand, outlines=outlines, settings=_settings)
+
+
+@st.cache_data(max_entries=60, show_spinner=False)
+def _overlay(
+    _archive: Archive, _settings: Settings, _reading: Reading, sha256: str, name: str, drawn: str
+) -> bytes:
+    from pattern.report.overlay import overlay_image
+
+    photo = _photo(_archive, _settings, sha256, name)
+    return _jpeg(overlay_image(photo, _reading, long_side=OVERLAY_PX))
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

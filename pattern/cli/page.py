@@ -63,6 +63,9 @@ def app(
     if lan:
         click.echo("Point the phone's camera here:", err=True)
         server.print_qr(where.url, sys.stderr)
+        click.echo(
+            "Photos and passphrase travel unencrypted: only in a network that you trust.", err=True
+        )
     click.echo("Stop the page with Ctrl+C.", err=True)
     if not no_browser:
         server.open_when_ready(f"http://127.0.0.1:{port}", port)

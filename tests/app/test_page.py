@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 import app
 from app import calls, figures, wording
+from app.components.outline_editor import drawn
 from app.drafts import PhotoDraft, changed_draft, load_draft
 from pattern.archive.store import Archive
 from tests.app.conftest import TIMEOUT_S, words
@@ -75,6 +76,14 @@ def test_the_drawer_is_the_kit_that_the_advice_lays_stacks_from(archive: Archive
     assert [size.thickness for size in kit.depth] == [0.05, 0.10, 0.25, 0.70]
     assert kit.side == ()
     assert kit.depth_stack(0.80 / 25.4).total_in == pytest.approx(0.80 / 25.4, abs=1e-6)
+
+
+def test_outlines_drawn_on_an_older_revision_are_ignored() -> None:
+    outline = [[1.0, 2.0]] * 6
+    answer = {"outline": {"rev": 3, "teeth": [outline]}}
+    assert drawn(answer, 3) == (tuple((1.0, 2.0) for _ in range(6)),)
+    assert drawn(answer, 4) is None
+    assert drawn(None, 0) is None
 
 
 @pytest.mark.parametrize(

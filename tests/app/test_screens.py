@@ -143,6 +143,26 @@ def test_a_roll_without_photos_cannot_go_on(
     assert "Add a photo" in words(page)
 
 
+def test_uploads_are_in_the_archive_byte_for_byte_before_anything_is_read_off_them(
+    screen: Callable[..., AppTest], archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise MemoryError("the reading is killed")
+
+    monkeypatch.setattr("app.calls.read_draft", fails)
+    job = archive.new_job(axle=AXLE)
+    page = screen("roll", job=job)
+    grey = cv2.imencode(".png", np.full((300, 400, 3), 90, np.uint8))[1].tobytes()
+    uploader = next(u for u in page.file_uploader if "coast" in u.label)
+    uploader.set_value([("one.png", grey, "image/png"), ("two.png", grey + b"2", "image/png")])
+    page.run()
+    kept = archive.draft(job, "roll-1")["photos"]
+    assert [(photo["name"], photo["side"]) for photo in kept] == [
+        ("one.png", "coast"), ("two.png", "coast")
+    ]  # fmt: skip
+    assert archive.photo(kept[1]["sha256"]) == grey + b"2"
+
+
 def test_the_second_roll_begins_with_the_move_as_advised(
     screen: Callable[..., AppTest], archive: Archive
 ) -> None:

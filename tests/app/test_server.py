@@ -46,9 +46,7 @@ def _picture_of(printed: str) -> np.ndarray:
     """Half-height blocks as a terminal shows them: a full block is lit, light on dark."""
     rows = []
     for line in printed.splitlines():
-        plain = "".join(part.partition("m")[2] for part in line.split("\x1b[")) or line
-        rows.append([c in "█▀" for c in plain])
-        rows.append([c in "█▄" for c in plain])
+        rows += [[c in "█▀" for c in line], [c in "█▄" for c in line]]
     width = max(map(len, rows))
     lit = np.array([row + [False] * (width - len(row)) for row in rows], np.uint8) * 255
     picture = np.kron(lit, np.ones((8, 8), np.uint8))
