@@ -105,13 +105,13 @@ def add_roll(
             [r for _, r in shots if r.side == "drive"], [r for _, r in shots if r.side == "coast"],
             backlash_in, pinion_move_in=pinion_move_in, ring_move_in=ring_move_in,
         )  # fmt: skip
-        advice = None if no_advice else _advice(found, roll)
+        advice, refused = (None, 0) if no_advice else _advice(found, roll)
         number = file_roll(
             archive, job_id, roll, shots, advice,
             kind=kind, backlash_readings_in=dial_in, note=note, by=by,
         )  # fmt: skip
     _say(found.id, number, [reading for _, reading in shots], advice, as_json)
-    return 4 if declined else 0
+    return refused or (4 if declined else 0)
 
 
 def _read(
@@ -133,18 +133,24 @@ def _read(
     return shots
 
 
-def _advice(found: Job, roll: Roll) -> Advice | None:
+def _advice(found: Job, roll: Roll) -> tuple[Advice | None, int]:
+    """The advice and 0; or None and the exit code of why there is none, so that the roll is filed."""
     from pattern.advice.present import present_axle
+    from pattern.errors import InvalidInput, NoCorrection
     from pattern.settings import load_settings
     from pattern.workflow import advise
 
-    if found.axle is None:
-        click.echo("No advice: the job has no axle data (job edit --sheet).", err=True)
-        return None
     rolls = [filed.roll for filed in found.standing_rolls] + [roll]
-    axle = present_axle(found, roll)
-    assert axle is not None
-    return advise(axle, rolls, settings=load_settings())
+    settings = load_settings()
+    try:
+        axle = present_axle(found, roll)
+        if axle is None:
+            click.echo("No advice: the job has no axle data (job edit --sheet).", err=True)
+            return None, 0
+        return advise(axle, rolls, settings=settings), 0
+    except (InvalidInput, NoCorrection) as fault:
+        click.echo(f"No advice: {fault.message}", err=True)
+        return None, fault.exit_code
 
 
 def _say(

@@ -225,6 +225,28 @@ def test_backup_verify_restore_tidy(run: Run, tmp_path: Path) -> None:
     assert run("archive", "verify", "--archive", tmp_path / "nowhere")[0] == 7
 
 
+def test_a_roll_is_filed_though_no_correction_fits(run: Run, photos: Path) -> None:
+    run(
+        "job",
+        "new",
+        "--teeth",
+        "41/11",
+        "--diameter",
+        "8.5",
+        "--backlash-limits",
+        "0.0060",
+        "0.0061",
+    )
+    code, result = run(
+        "job", "add-roll", "J0001", "--drive", photos / "drive.jpg",
+        "--drive-outline", photos / "drive.json", "--backlash", "0.008",
+    )  # fmt: skip
+    assert code == 6
+    assert "backlash_min_in" in result.stderr
+    assert "J0001 roll 1 filed." in result.stdout
+    assert len(json.loads(run("job", "show", "J0001", "--json")[1].stdout)["rolls"]) == 1
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [
