@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from pattern.advice.estimate import Fit
 from pattern.advice.marks import GOOD_ENOUGH, RIGHT, backlash_thou, centres, cut
@@ -23,8 +24,10 @@ Array = NDArray[np.float64]
 _COARSE_THOU = 3.0
 _MOVE_SD_THOU = 0.5
 _PINION_PRICE = 0.02  # of the loss that a hopeless set has
-_BACKLASH_SOFT_THOU = 0.4
-_PULL = 0.02
+_BACKLASH_SOFT_THOU = 0.1
+_SOFT = 0.15  # of the tolerance, over which success fades
+_PULL = 0.005
+_CLEAR_ERROR_THOU, _WRONG_WAY_PRICE = 2.5, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +66,7 @@ class Choice:
     chance_backlash: float
 
 
-def mix(fits: Sequence[Fit], draws: int = 600) -> tuple[Belief, tuple[float, ...]]:
+def mix(fits: Sequence[Fit], draws: int = 1200) -> tuple[Belief, tuple[float, ...]]:
     """Join fitted hypotheses in proportion to their probability; also return the probabilities."""
     log = np.array([f.log_evidence + np.log(f.hypothesis.prior) for f in fits])
     share = np.exp(log - log.max())
@@ -104,10 +107,15 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     right = np.all(np.abs(off) <= RIGHT, axis=2) & inside
     good = np.all(np.abs(off) <= GOOD_ENOUGH, axis=2) & inside
     weight = np.repeat(np.asarray(limits.weights), 2)
+    share = np.sqrt(weight) * np.abs(off) / RIGHT
     outside = np.maximum(limits.low_thou - backlash, backlash - limits.high_thou)
-    miss = 0.5 * np.sum(weight * (off / RIGHT) ** 2, axis=2)
-    miss += np.logaddexp(0.0, 4.0 * outside / _BACKLASH_SOFT_THOU) / 4.0
-    loss = 1.0 - np.exp(-0.5 * miss) + _PULL * np.minimum(miss, 100.0)
+    success = expit((1.0 - share.max(axis=2)) / _SOFT) * expit(-outside / _BACKLASH_SOFT_THOU)
+    # far from right every move fails alike: the squared miss then says which way is better
+    miss = np.sum(share**2, axis=2) + np.maximum(outside, 0.0) / _BACKLASH_SOFT_THOU
+    loss = 1.0 - success + _PULL * np.minimum(miss, 200.0)
+    # a pinion taken the wrong way is the dearest mistake: twice pressed, and further off than before
+    clear = belief.pinion_thou[:, None] * (np.abs(belief.pinion_thou[:, None]) > _CLEAR_ERROR_THOU)
+    loss += _WRONG_WAY_PRICE * (clear * moves_thou[None, :, 0] > 0)
     return loss.mean(axis=0), right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
 
 

@@ -42,7 +42,7 @@ _LATTICE = Resolution(along=13, across=9, refine=3, rolls=14)
 _THOU_MM = 0.0254
 _STEP_THOU = 4.0
 _MAKE_GAIN_SD, _MAKE_DIRECTION_SD = 0.15, 0.12
-_HOUSING_OFFSET_THOU, _HOUSING_SHAFT_MINUTES, _HOUSING_LEFT_SD = 1.0, 0.7, 0.008
+_HOUSING_OFFSET_THOU, _HOUSING_SHAFT_MINUTES, _HOUSING_LEFT_SD = 0.9, 0.6, 0.015
 # the fit of the parabolic mark model to contact analysis over +-0.012 in, both tooth systems
 _BEND_MEAN = (-0.35, 0.45, -0.6, 0.2)
 _BEND_SD = (0.4, 0.5, 0.8, 0.6)

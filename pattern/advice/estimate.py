@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.advice.evidence import Evidence
-from pattern.advice.marks import RIGHT, backlash_thou, centres, seen
+from pattern.advice.marks import backlash_thou, centres, seen
+from pattern.advice.plausible import mendable, went_on
 from pattern.advice.response import SIZE, Response, System
 
 Array = NDArray[np.float64]
@@ -25,8 +26,7 @@ _START_SD_THOU = (9.0, 9.0)
 _MOVE_SD_THOU = 0.5
 _POSITION, _DESIGN, _RESPONSE = slice(0, 2), slice(2, 6), slice(6, 6 + SIZE)
 _FIXED = 6 + SIZE
-_STOPS_WHEN_RIGHT = 0.8
-_WIDER = 1.15  # draws from a little wider than the normal approximation, so that tails are covered
+_WIDER = 1.05  # draws from a little wider than the normal approximation, so that tails are covered
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,9 @@ class Fit:
     design: Array
 
 
-def fit(evidence: Evidence, response: Response, hypothesis: Hypothesis, *, draws: int = 800) -> Fit:
+def fit(
+    evidence: Evidence, response: Response, hypothesis: Hypothesis, *, draws: int = 2000
+) -> Fit:
     """Fit one hypothesis. Deterministic: the draws come from a fixed seed."""
     if hypothesis.flipped is not None:
         moves = evidence.moves_thou.copy()
@@ -79,19 +81,22 @@ def fit(evidence: Evidence, response: Response, hypothesis: Hypothesis, *, draws
     log_evidence = top + float(np.log(weight.mean()))
     # a few draws must not carry everything: cap the weights (truncated importance sampling)
     weight = np.minimum(weight, weight.mean() * np.sqrt(draws))
-    weight = weight * _went_on(evidence, _unpack(evidence, mean + z @ root.T))
-    theta = mean + z[_resample(weight, draws)] @ root.T
-    at = _unpack(evidence, theta)
+    at = _unpack(evidence, mean + z @ root.T)
+    weight = weight * mendable(at.response, evidence.limits_thou)
+    weight = weight * went_on(
+        at.response, at.design, at.pinion_thou, at.ring_thou, evidence.limits_thou
+    )
+    kept = _resample(weight, draws)
     final = _residuals(evidence, (mean + root @ best)[None])[0]
     return Fit(
         hypothesis=hypothesis,
         log_evidence=log_evidence,
         misfit=float(final @ final + best @ best),
         measured=int(np.count_nonzero(final)),
-        pinion_thou=at.pinion_thou[:, -1],
-        ring_thou=at.ring_thou[:, -1],
-        response=at.response,
-        design=at.design,
+        pinion_thou=at.pinion_thou[kept, -1],
+        ring_thou=at.ring_thou[kept, -1],
+        response=at.response[kept],
+        design=at.design[kept],
     )
 
 
@@ -109,20 +114,6 @@ def _unpack(evidence: Evidence, theta: Array) -> _At:
     made[:, 1:] += theta[:, _FIXED:].reshape(len(theta), evidence.rolls - 1, 2)
     place = np.cumsum(made, axis=1)
     return _At(theta[:, _RESPONSE], theta[:, _DESIGN], place[:, :, 0], place[:, :, 1])
-
-
-def _went_on(evidence: Evidence, at: _At) -> Array:
-    """How likely each draw is, given that the shop went on rolling after every roll but the last.
-
-    A set that was right would mostly have been left alone, so a draw that holds an earlier position
-    to be right counts less. Weak on purpose: a last roll may be there only for the record.
-    """
-    response = at.response[:, None, :]
-    place, _ = seen(
-        response, centres(response, at.design[:, None, :], at.pinion_thou, at.ring_thou)
-    )
-    right = np.all(np.abs(place - at.design[:, None, :]) < RIGHT, axis=2)
-    return np.prod(1.0 - _STOPS_WHEN_RIGHT * right[:, :-1], axis=1)
 
 
 def _prior(evidence: Evidence, response: Response) -> tuple[Array, Array]:

@@ -19,7 +19,7 @@ _DESIGN_SD = (0.024, 0.024, 0.024, 0.024)
 # what the model itself may be off by, at its place and as a share of the distance from it
 _MODEL_SD = np.array([0.012, 0.018, 0.012, 0.018])
 _MODEL_SHARE = 0.06
-_EXTENT_SD = 0.06
+_EXTENT_SD = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +28,7 @@ class Evidence:
 
     `centre`, `centre_sd`, `extent`, `extent_sd` are (T, 4) shares; `backlash_thou`, its sd and
     `moves_thou` (T, 2; the first row is zero) are in thousandths. `design` and `design_sd` (4,) are
-    where the marks should lie and how well that is known.
+    where the marks should lie and how well that is known. `limits_thou` are the backlash limits.
     """
 
     centre: Array
@@ -40,6 +40,7 @@ class Evidence:
     moves_thou: Array
     design: Array
     design_sd: Array
+    limits_thou: tuple[float, float]
 
     @property
     def rolls(self) -> int:
@@ -71,6 +72,7 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
         moves_thou=_moves(rolls),
         design=design,
         design_sd=design_sd,
+        limits_thou=(1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in),
     )
 
 

@@ -22,6 +22,7 @@ System = Literal["tapered", "uniform"]
 RIGHT = (0.05, 0.06)
 GOOD_ENOUGH = (0.10, 0.12)
 LIMITS_THOU = (6.0, 10.0)
+_ROOM = 9
 MIDDLE = np.array([0.47, 0.50])
 DESIGN_SD = np.array([0.02, 0.02])
 """Where makers place the marks, a little to the toe of the middle; common practice, no source."""
@@ -70,10 +71,14 @@ def is_right(
 
 
 def can_be_right(drawn: DrawnSet) -> bool:
-    """Some position near the nominal one is right; housing errors may leave none."""
+    """A shop can bring it right: enough room that moves made to 0.0005 in can hit it.
+
+    Housing errors may leave little or none; at least `_ROOM` positions on a net of 0.001 in about the
+    nominal one must be right.
+    """
     steps = np.arange(-6.0, 6.1, 1.0)
     pinion, ring = np.meshgrid(steps, steps)
-    return bool(right_at(drawn, pinion.ravel(), ring.ravel()).any())
+    return int(right_at(drawn, pinion.ravel(), ring.ravel()).sum()) >= _ROOM
 
 
 @dataclass(frozen=True)
