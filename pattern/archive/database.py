@@ -19,7 +19,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 from pattern.archive.location import Location
 from pattern.errors import ArchiveDamaged, ArchiveError, ArchiveUnavailable
 
-BUSY_SECONDS = 30
+BUSY_SECONDS = 30.0
 _DAMAGED = ("malformed", "not a database", "no such table", "no such column", "disk image")
 
 
@@ -100,7 +100,7 @@ def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
     @event.listens_for(engine, "connect")
     def _set_rules(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # the begin event below starts transactions itself
-        connection.execute(f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000}")
+        connection.execute(f"PRAGMA busy_timeout = {int(BUSY_SECONDS * 1000)}")
         connection.execute(f"PRAGMA foreign_keys = {'ON' if foreign_keys else 'OFF'}")
         connection.execute("PRAGMA synchronous = FULL")
 

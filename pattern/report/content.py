@@ -245,8 +245,16 @@ def _move_rows(filed: FiledRoll, before: FiledRoll | None, measures: Measures) -
     return rows
 
 
+def _chance(advice: Advice) -> str:
+    if advice.chance is None:
+        return ""
+    when = "after the move" if advice.verdict == "adjust" else "as it is"
+    size = "over 99%" if advice.chance > 0.99 else f"{advice.chance:.0%}"
+    return f" · good pattern {when}: {size} likely"
+
+
 def _advice_lines(advice: Advice, axle: Axle | None, measures: Measures) -> tuple[str, ...]:
-    lines = [f"Advice: {advice.verdict}" + (f", {advice.chance:.0%} sure" if advice.chance else "")]
+    lines = [f"Advice: {advice.verdict}{_chance(advice)}"]
     if advice.pinion_move_in is not None:
         shim = (
             f"; depth shim {measures.length(advice.depth_shim_in)}" if advice.depth_shim_in else ""

@@ -96,7 +96,7 @@ class _Pages(FPDF):
     @property
     def bottom(self) -> float:
         """The lowest y that text may reach."""
-        return float(self.h) - 13.0
+        return float(self.h) - 11.5
 
     def room(self, height: float) -> None:
         """Go to a new page unless `height` is left on this one."""
@@ -183,7 +183,7 @@ def _teeth(pages: _Pages, charts: Sequence[str]) -> None:
     for index, chart in enumerate(charts):
         x = _MARGIN + index * (width + _GAP)
         pages.image(io.BytesIO(chart.encode()), x=x, y=y, w=width, h=height)
-    pages.set_y(y + height + 4)
+    pages.set_y(y + height + 2)
 
 
 def _roll(pages: _Pages, block: RollBlock, show: Callable[[FiledPhoto], bytes | None]) -> None:
@@ -191,7 +191,7 @@ def _roll(pages: _Pages, block: RollBlock, show: Callable[[FiledPhoto], bytes | 
     shown = [(photo, show(photo)) for photo in block.photos]
     text_height = _roll_text(pages, block, 0, text_width, draw=False)
     rows = (len(shown) + 1) // 2
-    height = 7 + max(text_height, rows * (_PHOTO_HEIGHT + 4)) + 3
+    height = 7 + max(text_height, rows * (_PHOTO_HEIGHT + 4)) + 2
     pages.room(min(height, pages.bottom - _MARGIN))
     y = pages.get_y()
     pages.set_fill_color(*rgb(GROUND))
@@ -263,7 +263,7 @@ def _cautions(pages: _Pages, cautions: Sequence[str]) -> None:
 def _hashes(pages: _Pages, content: Content) -> None:
     if not content.hashes:
         return
-    pages.room(12)
+    pages.room(8.5)
     pages.ink(INK, _BODY, bold=True)
     pages.cell(pages.epw, 5, "Photos on record, by SHA-256", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
     width = (pages.epw - _GAP) / 2

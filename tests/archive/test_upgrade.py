@@ -22,7 +22,7 @@ from pattern.archive.database import Database
 from pattern.archive.location import DATABASE_NAME, find_location
 from pattern.archive.store import Archive
 from pattern.archive.upgrade import REVISIONS
-from pattern.errors import ArchiveDamaged, ArchiveNewer, InvalidSettings
+from pattern.errors import ArchiveDamaged, ArchiveNewer, ArchiveUnavailable, InvalidSettings
 
 ARCHIVES = sorted((Path(__file__).parent.parent / "archives").glob("schema_*"))
 
@@ -188,3 +188,48 @@ def test_many_openings_of_a_new_place_make_one_archive(tmp_path: Path) -> None:
         assert len(archive.list_jobs().jobs) == 4
     left = sorted(p.name for p in (tmp_path / "a").iterdir() if "-" not in p.name)
     assert left == [DATABASE_NAME]
+
+
+def test_many_openings_of_an_old_archive_upgrade_it_once(tmp_path: Path) -> None:
+    shutil.copytree(ARCHIVES[0], tmp_path / "old")
+    code = (
+        "import sys; from pattern.archive.store import Archive; "
+        "archive = Archive.open(sys.argv[1]); print(len(archive.job('J0001').rolls))"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "old")]
+    running = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(3)]
+    assert [process.communicate(timeout=60)[0].strip() for process in running] == ["3", "3", "3"]
+    with Archive.open(tmp_path / "old") as archive:
+        assert archive.verify().is_clean
+
+
+def test_an_upgrade_without_room_for_its_copy_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_path: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    shutil.copytree(ARCHIVES[0], tmp_path / "old")
+    monkeypatch.setattr("pattern.archive.upgrade.sync_file", refuse)
+    with pytest.raises(ArchiveUnavailable, match="no copy could be made before the upgrade"):
+        Archive.open(tmp_path / "old")
+    assert old_version(tmp_path / "old") == "0001"
+    assert sorted(p.name for p in (tmp_path / "old").glob("*.new-*")) == []
+    monkeypatch.undo()
+    Archive.open(tmp_path / "old").close()
+    assert old_version(tmp_path / "old") == REVISIONS[-1]
+
+
+def test_an_archive_that_is_held_says_so(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pattern.archive.database.BUSY_SECONDS", 0.1)
+    file = archive.location.database_file
+    assert file is not None
+    other = sqlite3.connect(file, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with Archive(archive.location) as waiting:
+        assert waiting.list_jobs().jobs == (), "reading never waits"
+        with pytest.raises(ArchiveUnavailable, match="another program holds the archive"):
+            waiting.new_job()
+        other.execute("ROLLBACK")
+        assert waiting.new_job() == "J0001"
+    other.close()

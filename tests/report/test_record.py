@@ -28,6 +28,7 @@ from pattern.errors import InvalidInput
 from pattern.jobs import FiledPhoto, FinalSheet, Job
 from pattern.records import Axle, SideReading
 from pattern.report.backlash_chart import Series, backlash_chart
+from pattern.report.content import job_content
 from pattern.report.html import job_html
 from pattern.report.measures import Measures
 from pattern.report.pdf import job_pdf
@@ -85,7 +86,7 @@ FACTS = [
     "thicker = deeper", "0.012, 0.013, 0.0125, 0.0115 in", "+2", "one punch left, two punches right",
     "42 lbf·ft", "Roll 1, as found", "Roll 5, test roll", "0.30 from the toe, 0.80 from the root",
     "deeper 0.004 in (advised: deeper 0.004 in)", "shallower 0.001 in", "toward the pinion 0.002 in",
-    "away from the pinion 0.001 in", "Advice: adjust, 81% sure", "± 0.0011 in", "depth shim 0.034 in",
+    "away from the pinion 0.001 in", "Advice: adjust · good pattern after the move: 81% likely", "± 0.0011 in", "depth shim 0.034 in",
     "0.248 in / 0.267 in", "Struck out: brake slipped", "light brake", "corrected by hand",
     "Final sheet", "0.246 in / 0.269 in", "17 lbf·in", "77 lbf·ft (maker's sheet", "red, on clean dry threads",
     "Marta", "pinion bearing kit", "PB-88", "Caution", "hints for a trained mechanic", "contact-pattern 0.",
@@ -203,6 +204,22 @@ def test_a_bare_job_prints_too(tmp_path: Path) -> None:
         assert "no reading on record" in text
         assert "Caution" in text
         assert "None" not in text + job_html(bare, archive.thumbnail)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "chance", "words"),
+    [
+        ("accept", 0.9999, "Advice: accept · good pattern as it is: over 99% likely"),
+        ("adjust", 0.0, "Advice: adjust · good pattern after the move: 0% likely"),
+        ("undecided", None, "Advice: undecided"),
+    ],
+)
+def test_how_sure_an_advice_is_stands_in_words(
+    job: Job, verdict: str, chance: float | None, words: str
+) -> None:
+    told = replace(samples.advice(), verdict=verdict, chance=chance)  # type: ignore[arg-type]
+    content = job_content(replace(job, rolls=(replace(job.rolls[0], advice=told),)), Measures("in"))
+    assert content.rolls[0].advice[0] == words
 
 
 def test_very_long_words_and_unknown_letters_do_not_break_it(shop: Archive, job: Job) -> None:
