@@ -272,7 +272,13 @@ def _from_line(fields: Fields) -> SideReading:
         spans = _mapping(extent, "an extent")
         for name, axis in (("length", "lengthwise"), ("width", "profile")):
             wanted[name] = _span(spans.get(axis), axis)
-    flags = fields.get("flags") or ()
+    flags = fields.get("flags", ())
+    if not isinstance(flags, list | tuple):
+        raise InvalidAxle(
+            f"{reprlib.repr(flags)} is not a list",
+            subject="flags",
+            remedy="Give the line as the reader printed it",
+        )
     wanted["bands"] = 2 if "two_bands" in flags else 1
     return side_from_fields(wanted)
 
