@@ -1,4 +1,4 @@
-"""Where a photo was taken, blanked in place: EXIF's GPS directory, XMP and IPTC place names.
+"""Where a photo was taken, blanked in place: EXIF's GPS directory, XMP and IPTC place names, films.
 
 The file keeps its length and every pixel; only the bytes that tell a place become zeros or blanks.
 Covers JPEG (also several pictures in one file), TIFF, PNG, WebP and HEIC, whose EXIF is the same
@@ -26,6 +26,8 @@ _PLACE = (
 _XMP_VALUE = re.compile(rb"\b" + _PLACE + rb"\s*=\s*(?:\"[^\"]*\"|'[^']*')")
 _XMP_ELEMENT = re.compile(rb"<(" + _PLACE + rb")\b[^>]*(?:/>|>.*?</\1>)", re.DOTALL)
 _IPTC_PLACES = (26, 27, 90, 92, 95, 100, 101)  # IPTC IIM 4.2, record 2: content location, city ...
+_FILM_PLACE = re.compile(rb"[+-]\d{2}\.\d{3,}[+-]\d{3}\.\d{3,}(?:[+-][\d.]+)?/")
+"""ISO 6709 as phones write it into the short film that some append to a photo."""
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
@@ -37,7 +39,7 @@ def without_location(data: bytes, name: str) -> bytes:
     blanked = bytearray(data)
     for start in _tiff_starts(data):
         _blank_gps(blanked, start)
-    for pattern in (_XMP_VALUE, _XMP_ELEMENT):
+    for pattern in (_XMP_VALUE, _XMP_ELEMENT, _FILM_PLACE):
         for found in pattern.finditer(bytes(blanked)):
             blanked[found.start() : found.end()] = b" " * (found.end() - found.start())
     _blank_iptc(blanked)
@@ -58,6 +60,9 @@ def _tiff_starts(data: bytes) -> Iterator[int]:
         yield 0
     for found in re.finditer(rb"Exif\0\0(?=II\*\0|MM\0\*)", data):
         yield found.end()
+    if data[4:8] == b"ftyp":  # HEIC may leave the name out before the block
+        for found in re.finditer(rb"II\*\0|MM\0\*", data):
+            yield found.start()
     for found in re.finditer(rb"(?:eXIf|EXIF....)(?=II\*\0|MM\0\*)", data, re.DOTALL):
         yield found.end()
 
@@ -111,10 +116,14 @@ def _renew_png_sums(data: bytearray) -> None:
 
 
 def _tells_place(data: bytes) -> bool:
+    if data[4:8] == b"ftyp":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
     try:
         with Image.open(io.BytesIO(data)) as image:
             gps = image.getexif().get_ifd(_GPS_POINTER)
             told = " ".join(str(image.info.get(key, "")) for key in ("xmp", "XML:com.adobe.xmp"))
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        return b"exif:GPS" in data
+        return b"GPS" in data  # nobody here can look inside
     return bool(gps) or "exif:GPS" in told or b"exif:GPS" in data

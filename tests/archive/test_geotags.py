@@ -74,6 +74,22 @@ def test_place_names_typed_into_the_photo_go() -> None:
     assert b"Pinion" in blanked
 
 
+def test_a_film_behind_the_photo_tells_no_place_either() -> None:
+    film = b"\0\0\0\x20ftypmp42" + b"\0\0\0\x1e\xa9xyz\0\x12\x15\xc7+48.2085+011.5701/" + b"mdat"
+    blanked = without_location(jpeg() + film, "p")
+    assert b"48.2085" not in blanked
+    assert b"011.5701" not in blanked
+    assert blanked.endswith(b"mdat")
+
+
+def test_a_heic_block_without_its_name_is_found() -> None:
+    data = encoded("HEIF")
+    at = data.index(b"Exif\0\0")
+    bare = data[:at] + b"\0" * 6 + data[at + 6 :]
+    assert b"2026:05:04\0" in bare
+    assert b"2026:05:04\0" not in without_location(bare, "p")
+
+
 def test_a_place_that_cannot_be_taken_out_is_refused() -> None:
     from PIL.PngImagePlugin import PngInfo
 
