@@ -46,8 +46,11 @@ def test_one_pair_has_twelve_megapixels_one_photo_is_heic_and_some_are_turned():
     wide = [t["photo"] for t in _truths() if t["size"][0] * t["size"][1] == 12_000_000]
     assert len(wide) == 2
     assert len([t for t in _truths() if t["photo"].endswith(".heic")]) == 1
-    orientations = {Image.open(FOLDER / t["photo"]).getexif().get(0x0112, 1)
-                    for t in _truths() if t["photo"].endswith(".jpg")}  # fmt: skip
+    orientations = set()
+    for truth in _truths():
+        if truth["photo"].endswith(".jpg"):
+            with Image.open(FOLDER / truth["photo"]) as photo:
+                orientations.add(photo.getexif().get(0x0112, 1))
     assert orientations >= {1, 3, 6}
 
 
@@ -87,7 +90,7 @@ def test_patches_lie_where_their_numbers_say():
     # of the patch's middle from the two edge curves give the profile. Neither knows the renderer.
     found, true = [], []
     for truth in _readable():
-        axle = Axle(**{k: v for k, v in truth["axle"].items()})
+        axle = Axle(**truth["axle"])
         toe = blank_from_axle(axle).depth_ratio
         unrolled = np.array([[0, toe], [4, 1], [4, -1], [0, -toe]], np.float32)
         for tooth in truth["teeth"]:
