@@ -10,6 +10,7 @@ from pattern.setup.units import NM_PER_LBF_FT, mm_from_in, nm_from_lbf_in
 
 Units = Literal["in", "mm"]
 UNKNOWN = "–"
+_GLUE = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Measures:
         """A thickness or a backlash: 0.0345 in, or 0.876 mm."""
         if value_in is None:
             return UNKNOWN
-        return f"{self.number(value_in)} {self.units}"
+        return f"{self.number(value_in)}{_GLUE}{self.units}"
 
     def number(self, value_in: float) -> str:
         """The same without its unit: at least a thousandth, a tenth of one where it is there."""
@@ -39,23 +40,25 @@ class Measures:
         """A large dimension such as a ring gear's diameter: 8.5 in, or 215.9 mm."""
         if value_in is None:
             return UNKNOWN
-        return f"{value_in:g} in" if self.units == "in" else f"{mm_from_in(value_in):.1f} mm"
+        if self.units == "in":
+            return f"{value_in:g}{_GLUE}in"
+        return f"{mm_from_in(value_in):.1f}{_GLUE}mm"
 
     def torque_ft(self, value_lbf_ft: float | None) -> str:
         """A tightening torque: 77 lbf·ft, or 104 N·m."""
         if value_lbf_ft is None:
             return UNKNOWN
         if self.units == "in":
-            return f"{value_lbf_ft:g} lbf·ft"
-        return f"{value_lbf_ft * NM_PER_LBF_FT:.0f} N·m"
+            return f"{value_lbf_ft:g}{_GLUE}lbf·ft"
+        return f"{value_lbf_ft * NM_PER_LBF_FT:.0f}{_GLUE}N·m"
 
     def torque_in(self, value_lbf_in: float | None) -> str:
         """A rotating torque: 17 lbf·in, or 1.92 N·m."""
         if value_lbf_in is None:
             return UNKNOWN
         if self.units == "in":
-            return f"{value_lbf_in:g} lbf·in"
-        return f"{nm_from_lbf_in(value_lbf_in):.2f} N·m"
+            return f"{value_lbf_in:g}{_GLUE}lbf·in"
+        return f"{nm_from_lbf_in(value_lbf_in):.2f}{_GLUE}N·m"
 
     def pinion_move(self, move_in: float | None, sd_in: float | None = None) -> str:
         """Deeper 0.004 in (± 0.001 in)."""

@@ -28,7 +28,8 @@ _MARGIN = 14.0
 _GAP = 6.0
 _BODY, _SMALL, _TINY = 8.6, 6.8, 5.9
 _LINE = 4.0
-_PHOTO_HEIGHT = 38.0
+_PHOTO_HEIGHTS = (36.0, 44.0)
+_LONGEST_FACT, _LONGEST_NOTE = 400, 1200
 _CHART_SHAPE = 176 / 360
 
 logging.getLogger("fontTools").setLevel(logging.ERROR)  # it reports each table it subsets
@@ -74,7 +75,7 @@ class _Pages(FPDF):
         """The job's identity, the program's version and the page number."""
         self.set_y(-10)
         self.ink(SOFT, _SMALL)
-        self.cell(self.epw - 20, 4, self._content.footer)
+        self.cell(self.epw - 20, 4, self.fitted(self._content.footer, self.epw - 21))
         self.cell(20, 4, f"{self.page_no()} / {{nb}}", align="R")
 
     def ink(self, colour: str, size: float, *, bold: bool = False) -> None:
@@ -86,6 +87,14 @@ class _Pages(FPDF):
         """How tall `text` becomes at this width, in the font that is set."""
         measured: Any = self.multi_cell(width, line, text, dry_run=True, output="HEIGHT", align="L")
         return float(measured)
+
+    def fitted(self, text: str, width: float) -> str:
+        """As much of one line as fits, with dots where it was cut."""
+        if self.get_string_width(text) <= width:
+            return text
+        while text and self.get_string_width(text + "…") > width:
+            text = text[:-1]
+        return text + "…"
 
     def block(self, x: float, y: float, width: float, text: str, line: float = _LINE) -> float:
         """Write text that wraps; returns the y below it."""
@@ -115,7 +124,7 @@ def _head(pages: _Pages, content: Content) -> None:
     pages.cell(pages.epw, 8, content.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
     if content.subtitle:
         pages.ink(SOFT, 10.5)
-        y = pages.block(_MARGIN, pages.get_y(), pages.epw, content.subtitle, 5)
+        y = pages.block(_MARGIN, pages.get_y(), pages.epw, _brief(content.subtitle), 5)
         pages.set_y(y)
     pages.rule(pages.get_y() + 1.5)
     pages.set_y(pages.get_y() + 4)
@@ -155,9 +164,10 @@ def _sheet(pages: _Pages, sheet: Sheet, x: float, y: float, width: float, *, dra
         y += _fact(pages, (label, value), x, y, (label_width, width), draw=draw) + 0.4
     if sheet.notes:
         pages.ink(INK, _BODY)
-        height = pages.height_of(width, sheet.notes)
+        notes = _brief(sheet.notes, _LONGEST_NOTE)
+        height = pages.height_of(width, notes)
         if draw:
-            pages.block(x, y + 0.6, width, sheet.notes)
+            pages.block(x, y + 0.6, width, notes)
         y += height + 1
     return y - top
 
@@ -167,6 +177,7 @@ def _fact(
 ) -> float:
     """A label and its value beside it; returns the height of the taller one."""
     (label, value), (label_width, width) = row, widths
+    value = _brief(value)
     pages.ink(INK, _BODY)
     if draw:
         pages.block(x + label_width, y, width - label_width, value)
@@ -190,30 +201,31 @@ def _roll(pages: _Pages, block: RollBlock, show: Callable[[FiledPhoto], bytes | 
     text_width = pages.epw * 0.45
     shown = [(photo, show(photo)) for photo in block.photos]
     text_height = _roll_text(pages, block, 0, text_width, draw=False)
-    rows = (len(shown) + 1) // 2
-    height = 7 + max(text_height, rows * (_PHOTO_HEIGHT + 4)) + 2
-    pages.room(min(height, pages.bottom - _MARGIN))
+    photo_height = min(max(text_height - 4, _PHOTO_HEIGHTS[0]), _PHOTO_HEIGHTS[1])
+    first_row = photo_height + 4 if shown else 0.0
+    pages.room(min(9 + max(text_height, first_row), pages.bottom - _MARGIN))
     y = pages.get_y()
     pages.set_fill_color(*rgb(GROUND))
     pages.rect(_MARGIN, y, pages.epw, 5.6, style="F")
     pages.ink(INK, 9.2, bold=True)
     pages.set_xy(_MARGIN + 1.5, y)
-    pages.cell(pages.epw - 3, 5.6, block.title)
-    y += 7
-    _roll_text(pages, block, y, text_width, draw=True)
-    _photos(pages, shown, y, _MARGIN + text_width + 4)
-    pages.set_y(y + height - 7)
+    pages.cell(pages.epw - 3, 5.6, pages.fitted(block.title, pages.epw - 4))
+    page = pages.page_no()
+    _roll_text(pages, block, y + 7, text_width, draw=True)
+    below = _photos(pages, shown, y + 7, _MARGIN + text_width + 4, photo_height)
+    text_below = y + 7 + text_height if pages.page_no() == page else 0.0
+    pages.set_y(max(text_below, below) + 2)
 
 
 def _roll_text(pages: _Pages, block: RollBlock, y: float, width: float, *, draw: bool) -> float:
     top, label_width = y, width * 0.3
     if block.struck:
         pages.ink(WARN, _BODY, bold=True)
-        text = f"Struck out: {block.struck}"
+        text = _brief(f"Struck out: {block.struck}")
         y = pages.block(_MARGIN, y, width, text) if draw else y + pages.height_of(width, text)
     for label, value in block.rows:
         y += _fact(pages, (label, value), _MARGIN, y, (label_width, width), draw=draw)
-    for index, line in enumerate(block.advice):
+    for index, line in enumerate(map(_brief, block.advice)):
         pages.ink(INK, _BODY, bold=index == 0)
         y += 1.0 if index == 0 else 0.0
         y = pages.block(_MARGIN, y, width, line) if draw else y + pages.height_of(width, line)
@@ -221,26 +233,39 @@ def _roll_text(pages: _Pages, block: RollBlock, y: float, width: float, *, draw:
 
 
 def _photos(
-    pages: _Pages, shown: Sequence[tuple[FiledPhoto, bytes | None]], y: float, x: float
-) -> None:
+    pages: _Pages,
+    shown: Sequence[tuple[FiledPhoto, bytes | None]],
+    y: float,
+    x: float,
+    height: float,
+) -> float:
+    """Two photos a row, further rows on further pages; returns the y below them."""
     width = (pages.w - _MARGIN - x - 3) / 2
     for index, (photo, data) in enumerate(shown):
+        if index and index % 2 == 0:
+            y += height + 4
+            if y + height + 4 > pages.bottom:
+                pages.add_page()
+                y = pages.get_y()
         left = x + (index % 2) * (width + 3)
-        top = y + (index // 2) * (_PHOTO_HEIGHT + 4)
         if data is None:
             pages.ink(WARN, _SMALL)
-            pages.block(
-                left, top, width, f"{photo.name} cannot be shown ({photo.sha256[:12]})", 3.2
-            )
+            lost = f"{photo.name[:60]} cannot be shown ({photo.sha256[:12]})"
+            pages.block(left, y, width, lost, 3.2)
         else:
-            pages.image(
-                io.BytesIO(data), x=left, y=top, w=width, h=_PHOTO_HEIGHT, keep_aspect_ratio=True
-            )
+            pages.image(io.BytesIO(data), x=left, y=y, w=width, h=height, keep_aspect_ratio=True)
         pages.ink(SIDE_COLOUR[photo.side], _SMALL, bold=True)
-        pages.set_xy(left, top + _PHOTO_HEIGHT)
+        pages.set_xy(left, y + height)
         by_hand = ", corrected by hand" if photo.corrected else ""
         state = "" if photo.best.status == "read" else ", not read"
-        pages.cell(width, 3.4, f"{photo.side}{state}{by_hand} · {photo.name[:28]}")
+        caption = f"{photo.side}{state}{by_hand} · {photo.name}"
+        pages.cell(width, 3.4, pages.fitted(caption, width - 1))
+    return y + height + 4 if shown else y
+
+
+def _brief(text: str, longest: int = _LONGEST_FACT) -> str:
+    """Short enough for a page; the HTML record has the whole."""
+    return text if len(text) <= longest else text[:longest] + " … (the whole is in the HTML record)"
 
 
 def _cautions(pages: _Pages, cautions: Sequence[str]) -> None:

@@ -146,10 +146,11 @@ class _Words(HTMLParser):
     ("paper", "width_mm", "height_mm"), [("A4", 210, 297), ("Letter", 215.9, 279.4)]
 )
 def test_a_five_roll_job_is_three_pages_of_the_asked_paper(
-    shop: Archive, job: Job, paper: str, width_mm: float, height_mm: float
+    shop: Archive, job: Job, paper: str, width_mm: float, height_mm: float, tmp_path: Path
 ) -> None:
     pages = pypdf.PdfReader(io.BytesIO(job_pdf(job, shop.thumbnail, paper=paper))).pages  # type: ignore[arg-type]
     assert len(pages) <= 3
+    _nothing_below_the_footer(job_pdf(job, shop.thumbnail, paper=paper), tmp_path)  # type: ignore[arg-type]
     for page in pages:
         assert float(page.mediabox.width) == pytest.approx(width_mm / 25.4 * 72, abs=0.5)
         assert float(page.mediabox.height) == pytest.approx(height_mm / 25.4 * 72, abs=0.5)
@@ -222,7 +223,9 @@ def test_how_sure_an_advice_is_stands_in_words(
     assert content.rolls[0].advice[0] == words
 
 
-def test_very_long_words_and_unknown_letters_do_not_break_it(shop: Archive, job: Job) -> None:
+def test_very_long_words_and_unknown_letters_do_not_break_it(
+    shop: Archive, job: Job, tmp_path: Path
+) -> None:
     odd = replace(
         job,
         customer="x" * 400,
@@ -230,8 +233,37 @@ def test_very_long_words_and_unknown_letters_do_not_break_it(shop: Archive, job:
         vehicle="Ω" * 120,
         tags=("t" * 60,) * 30,
     )
-    assert job_pdf(odd, shop.thumbnail).startswith(b"%PDF")
+    _nothing_below_the_footer(job_pdf(odd, shop.thumbnail), tmp_path)
     ElementTree.fromstring(tooth_chart("drive", [], None))
+
+
+def test_a_roll_of_many_photos_and_long_words_runs_over_the_page_and_loses_none(
+    shop: Archive, job: Job, tmp_path: Path
+) -> None:
+    shots = tuple(
+        replace(job.rolls[0].photos[0], position=k, name=f"shot{k}.jpg") for k in range(21)
+    )
+    filed = replace(job.rolls[0], photos=shots, note="long " * 3000, by="b" * 300)
+    after = replace(job.rolls[1], number=2)
+    data = job_pdf(replace(job, rolls=(filed, after)), shop.thumbnail)
+    text = text_of(data, tmp_path)
+    assert all(f"shot{k}.jpg" in text for k in range(21))
+    assert "the whole is in the HTML record" in text
+    assert "Roll 2, test roll" in text
+    _nothing_below_the_footer(data, tmp_path)
+
+
+def _nothing_below_the_footer(data: bytes, folder: Path) -> None:
+    """By pixels: between the lowest text line and the footer, and under it, the page is white."""
+    (folder / "y.pdf").write_bytes(data)
+    subprocess.run(
+        ["pdftoppm", "-r", "50", "-gray", str(folder / "y.pdf"), str(folder / "y")], check=True
+    )
+    for page in folder.glob("y-*.pgm"):
+        grey = np.asarray(Image.open(page))
+        assert (grey[int(grey.shape[0] * 0.982) :] > 250).all(), page.name
+        assert (grey[:, : int(grey.shape[1] * 0.05)] > 250).all(), page.name
+        assert (grey[:, int(grey.shape[1] * 0.96) :] > 250).all(), page.name
 
 
 def test_other_papers_and_units_are_refused(shop: Archive, job: Job) -> None:
