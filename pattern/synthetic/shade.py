@@ -165,13 +165,13 @@ def _blur(
 def _resampled(dice: Dice, display: Tensor) -> Tensor:
     """Noise, sharpening and JPEG, at full size or at the size of a smaller photo then enlarged."""
     height, width = display.shape[2:]
-    kind = float(dice.uniform(1))
+    kind = dice.batch_wide.random()
     factor = 1.0 if kind < 0.6 else 1.0 + 2.2 * (kind - 0.6) / 0.4
     if factor > 1.0:
         size = (round(height / factor), round(width / factor))
         display = functional.interpolate(display, size=size, mode="area")
     display = grainy(dice, display)
-    if float(dice.uniform(1)) < 0.8:
+    if dice.batch_wide.random() < 0.8:
         display = jpeg(dice, display)
     if factor > 1.0:
         display = functional.interpolate(

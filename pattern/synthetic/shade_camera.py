@@ -8,7 +8,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from pattern.synthetic.shade_paint import Dice
+from pattern.synthetic.shade_paint import Dice, constant
 
 BLURS_PX = (0.0, 0.7, 1.4, 2.8, 5.6, 11.0, 22.0)
 """Gaussian sigmas between which a pixel's own blur is interpolated."""
@@ -36,13 +36,10 @@ def gaussian(picture: Tensor, sigma: float) -> Tensor:
 
 def out_of_focus(picture: Tensor, sigma_px: Tensor) -> Tensor:
     """Blur each pixel by its own sigma (B, 1, H, W)."""
-    largest = float(sigma_px.max())
     result = torch.zeros_like(picture)
     previous = 0.0
     for k, level in enumerate(BLURS_PX):
         after = BLURS_PX[k + 1] if k + 1 < len(BLURS_PX) else math.inf
-        if k > 0 and previous > largest:
-            break
         rising = (
             (sigma_px - previous) / max(level - previous, 1e-6) if k else torch.ones_like(sigma_px)
         )
@@ -128,13 +125,16 @@ def grainy(dice: Dice, picture: Tensor) -> Tensor:
     return (picture + amount * (picture - gaussian(picture, 1.0))).clamp(0.0, 1.0)
 
 
-_LUMA = torch.tensor(
-    [
-        16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56,
-        14, 17, 22, 29, 51, 87, 80, 62, 18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113,
-        92, 49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99,
-    ]
-).reshape(8, 8).float()  # fmt: skip
+_LUMA = (
+    16.0, 11.0, 10.0, 16.0, 24.0, 40.0, 51.0, 61.0,
+    12.0, 12.0, 14.0, 19.0, 26.0, 58.0, 60.0, 55.0,
+    14.0, 13.0, 16.0, 24.0, 40.0, 57.0, 69.0, 56.0,
+    14.0, 17.0, 22.0, 29.0, 51.0, 87.0, 80.0, 62.0,
+    18.0, 22.0, 37.0, 56.0, 68.0, 109.0, 103.0, 77.0,
+    24.0, 35.0, 55.0, 64.0, 81.0, 104.0, 113.0, 92.0,
+    49.0, 64.0, 78.0, 87.0, 103.0, 121.0, 120.0, 101.0,
+    72.0, 92.0, 95.0, 98.0, 112.0, 100.0, 103.0, 99.0,
+)  # fmt: skip
 """Luminance quantisation table of ITU-T T.81 (JPEG), Annex K, table K.1 (from memory)."""
 
 
@@ -164,7 +164,7 @@ def jpeg(dice: Dice, picture: Tensor) -> Tensor:
         blocks = basis.T @ waves @ basis
         return blocks.transpose(2, 3).reshape(plane.shape)[:, :rows, :columns]
 
-    table = _LUMA.to(picture.device)
+    table = constant(_LUMA, picture.device).reshape(8, 8)
     luma = coded(luma - 128.0, table) + 128.0
     halved = functional.avg_pool2d(torch.stack([blue, red], 1), 2, ceil_mode=True)
     halved = torch.stack([coded(p, (1.6 * table).clamp_max(110.0)) for p in halved.unbind(1)], 1)

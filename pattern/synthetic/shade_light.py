@@ -9,7 +9,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from pattern.synthetic.shade_paint import Batch, Dice, Paint, Teeth, sampled
+from pattern.synthetic.shade_paint import Batch, Dice, Paint, Teeth, constant, sampled
 from pattern.synthetic.solids import Part
 
 ENV_ROWS, ENV_COLUMNS = 48, 96
@@ -88,7 +88,7 @@ def materials(dice: Dice, batch: Batch, teeth: Teeth, paint: Paint, noise: Tenso
     albedo, rough = albedo * grime[:, None], (rough * grime.sqrt()).clamp(0.05, 1.0)
     rust = dice.uniform(count, 1, 1, low=-0.4, high=0.9) * dice.chance(0.2, count, 1, 1)
     rusty = torch.sigmoid(5.0 * (noise[:, 2] - 1.2 + 1.6 * rust)) * (rust != 0) * (batch.thing < 96)
-    brown = torch.tensor([0.26, 0.11, 0.05], device=dice.device)[None, :, None, None]
+    brown = constant((0.26, 0.11, 0.05), dice.device)[None, :, None, None]
     albedo = albedo + rusty[:, None] * (brown - albedo)
     shine = shine * (1 - 0.85 * rusty[:, None])
     burnish = paint.wiped * dice.uniform(count, 1, 1, high=0.5)

@@ -6,7 +6,9 @@ All functions take tensors of a batch on one device: B pictures of (H, W). Table
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass
+from functools import lru_cache
 
 import torch
 from torch import Tensor
@@ -39,6 +41,12 @@ class Batch:
     tooth_px: Tensor  # (B,)
 
 
+@lru_cache(maxsize=64)
+def constant(values: tuple[object, ...], device: torch.device) -> Tensor:
+    """Numbers on the device, sent there once: each transfer would stop the queue of work."""
+    return torch.tensor(values, device=device)
+
+
 class Dice:
     """Random tensors of one device from one seed."""
 
@@ -46,6 +54,8 @@ class Dice:
         self.generator = torch.Generator(device=device)
         self.generator.manual_seed(seed)
         self.device = device
+        self.batch_wide = random.Random(seed)
+        """For what a whole batch shares: drawn on the host, so that nothing waits for the device."""
 
     def uniform(self, *shape: int, low: float = 0.0, high: float = 1.0) -> Tensor:
         """Evenly from low to high."""
@@ -305,7 +315,7 @@ COMPOUNDS = (
 
 def compound_colours(dice: Dice, count: int) -> Tensor:
     """(B, 3) linear albedo: a known paste, shifted; some drawn from anywhere."""
-    known = torch.tensor(COMPOUNDS, device=dice.device)
+    known = constant(COMPOUNDS, dice.device)
     pick = (dice.uniform(count) * len(COMPOUNDS)).long().clamp_max(len(COMPOUNDS) - 1)
     colour = known[pick] * torch.exp(
         dice.normal(count, 3, sd=0.12) + dice.normal(count, 1, sd=0.18)

@@ -10,6 +10,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from pattern.synthetic.shade import Example
+from pattern.synthetic.shade_paint import constant
 from pattern.teeth.network import QUALITY_CODES
 
 MASK_WEIGHTS = (1.0, 0.6, 1.0, 0.6, 1.3, 0.5)
@@ -21,7 +22,7 @@ LENGTHWISE_WEIGHT = 1.0
 def loss_of(maps: Tensor, quality: Tensor, truth: Example) -> tuple[Tensor, dict[str, Tensor]]:
     """Total loss and its parts: masks, overlap, coordinates with their spread, quality."""
     maps, quality = maps.float(), quality.float().flatten(1)
-    weights = torch.tensor(MASK_WEIGHTS, device=maps.device)
+    weights = constant(MASK_WEIGHTS, maps.device)
     logits = maps[:, :6]
     each = functional.binary_cross_entropy_with_logits(logits, truth.masks, reduction="none")
     masks = (each.mean((0, 2, 3)) * weights).sum()
