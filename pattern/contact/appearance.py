@@ -14,7 +14,10 @@ Floats = NDArray[np.float64]
 
 
 def look_of(rgb: NDArray[np.float32]) -> Floats:
-    """Features (rows, columns, 5): L*, a*, b*, chroma and log texture, averaged over bristle marks.
+    """Features (rows, columns, 7): L*, a*, b*, chroma, log texture and two log colour ratios.
+
+    All are averaged over bristle marks. The ratios of red and of blue to green do not change where a
+    shadow falls across the tooth.
 
     Texture is the spread of lightness within a few cells: machined or polished metal and brushed
     compound differ in it even where their colours are alike.
@@ -26,7 +29,10 @@ def look_of(rgb: NDArray[np.float32]) -> Floats:
     spread = cv2.GaussianBlur((lightness - local) ** 2, (0, 0), 4.0)
     texture = 4.0 * np.log(spread + 1.0)
     chroma = np.hypot(fine[..., 1], fine[..., 2])
-    return np.dstack([fine, chroma, texture])
+    soft = cv2.GaussianBlur(rgb.astype(np.float64), (0, 0), sigmaX=2.5, sigmaY=1.2)
+    linear = ((soft + 6.0) / 261.0) ** 2.2
+    ratios = 14.0 * np.log(linear[..., [0, 2]] / linear[..., 1:2])
+    return np.dstack([fine, chroma, texture, ratios])
 
 
 @lru_cache(maxsize=4)

@@ -9,7 +9,7 @@ _HUES = (
     (20.0, "red"),
     (62.0, "orange-red"),
     (78.0, "orange"),
-    (112.0, "yellow"),
+    (118.0, "yellow"),
     (195.0, "green"),
     (305.0, "blue"),
     (340.0, "purple"),
