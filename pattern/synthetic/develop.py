@@ -39,9 +39,11 @@ def developed(
     picture = np.maximum(np.nan_to_num(light, nan=0.0, posinf=1e4), 0.0).astype(np.float32)
     picture = _blurred(picture, how)
     luminance = picture @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-    # A log mean: a phone keeps a few wet highlights from darkening the whole picture.
-    clipped = np.minimum(luminance, np.quantile(luminance, 0.995))
-    metered = float(np.exp(np.average(np.log(clipped + 1e-4), weights=weight)))
+    # A log mean keeps a few wet highlights from darkening the whole picture; the floor keeps a
+    # black cloth from washing out what lies on it.
+    middle = float(np.average(luminance, weights=weight**2))
+    clipped = np.clip(luminance, 0.25 * middle, np.quantile(luminance, 0.995))
+    metered = float(np.exp(np.average(np.log(clipped + 1e-6), weights=weight)))
     picture *= np.float32(0.24 / max(metered, 1e-6) * 2.0**how.ev)
     picture *= np.asarray(how.cast, np.float32)
     picture = _glow(picture, how.bloom)
@@ -125,6 +127,13 @@ def _tone(picture: Field, contrast: float) -> Field:
         shoulder <= 0.0031308, 12.92 * shoulder, 1.055 * shoulder ** (1 / 2.4) - 0.055
     )
     return np.asarray(np.clip(0.46 + contrast * (encoded - 0.46), 0.0, 1.0), np.float32)
+
+
+def undeveloped(picture: NDArray[np.uint8]) -> Field:
+    """Linear light of a finished picture, by the tone curve turned round; clipped light is lost."""
+    light = np.linspace(0.0, 1.0, 2048, dtype=np.float32) ** 2 * 8.0
+    encoded = _tone(light, 1.0)
+    return np.asarray(np.interp(picture / 255.0, encoded, light), np.float32)
 
 
 def jpeg_bytes(picture: NDArray[np.uint8], quality: int) -> bytes:

@@ -1,7 +1,7 @@
 """Render a list of synthetic photos with their truth: one command, here or on a GPU machine.
 
     python -m pattern.synthetic.render --out DIR --list samples|trial [--shard 0/2]
-        [--variant cuda_ad_rgb] [--spp 64] [--denoise] [--limit-s 560] [--workers 8] [--only NAME ...]
+        [--variant cuda_ad_rgb] [--spp 64] [--limit-s 560] [--workers 8] [--only NAME ...]
 
 writes ``LIST_SHARD_NN.zip`` files of at most 15 MB with NAME.jpg and NAME.json. A truth is one of:
 ``readable``; with a ``fault``, to be declined; ``left_out``, a photo in which the mark cannot be told
@@ -58,9 +58,7 @@ def metering_weight(scene: Scene, truth: dict[str, Any]) -> Field:
     return weight
 
 
-def traced(
-    mi: Any, loaded: Any, size_px: tuple[int, int], spp: int, seed: int, denoise: bool
-) -> Field:
+def traced(mi: Any, loaded: Any, size_px: tuple[int, int], spp: int, seed: int) -> Field:
     """Linear light (height, width, 3), in passes that fit a GPU's memory, summed in a few groups."""
     each = int(np.clip(PASS_SAMPLES // (size_px[0] * size_px[1]), 1, 16))
     passes = max(1, round(spp / each))
@@ -70,11 +68,7 @@ def traced(
     for k in range(passes):
         sums[k % groups] += np.array(mi.render(loaded, spp=each, seed=seed * 1000 + k))
         counts[k % groups] += 1.0
-    picture = without_fireflies(sums / counts[:, None, None, None])
-    if denoise:
-        cleaner = mi.OptixDenoiser(input_size=[picture.shape[1], picture.shape[0]])
-        picture = 0.8 * np.array(cleaner(mi.TensorXf(picture))) + 0.2 * picture
-    return np.asarray(picture, np.float32)
+    return without_fireflies(sums / counts[:, None, None, None])
 
 
 def without_fireflies(passes: Field) -> Field:
@@ -157,7 +151,7 @@ def render_scenes(
             began = time.monotonic()
             scene = drawing.scene
             loaded = load(mi, drawing, options.spp)
-            light = traced(mi, loaded, scene.size_px, options.spp, scene.seed, options.denoise)
+            light = traced(mi, loaded, scene.size_px, options.spp, scene.seed)
             hidden = partial(hides, mi, loaded, drawing.camera)
             truth = photo_truth(scene, drawing.camera, drawing.atlas.contact, hidden)
             pictures.append(pool.submit(finished, scene, light, truth))
@@ -181,12 +175,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--shard", default="0/1", help="this part of how many, from 0: 0/2")
     parser.add_argument("--variant", default="cuda_ad_rgb")
     parser.add_argument("--spp", type=int, default=64, help="samples a pixel")
-    parser.add_argument("--denoise", action="store_true", help="OptiX denoiser (CUDA only)")
     parser.add_argument("--limit-s", type=float, default=1e9)
     parser.add_argument("--workers", type=int, default=8)
     parser.add_argument("--first", type=int, default=0, help="skip so many scenes of this shard")
     parser.add_argument("--only", nargs="*", help="names of single scenes")
-    parser.add_argument("--shrink", type=int, default=1, help="divide the picture size, for a look")
+    parser.add_argument("--shrink", type=float, default=1.0, help="divide the picture size")
     options = parser.parse_args(arguments)
     part, parts = (int(v) for v in options.shard.split("/"))
     scenes = scene_list(options.list)[part::parts][options.first :]
@@ -199,13 +192,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def shrunk(scene: Scene, factor: int) -> Scene:
+def shrunk(scene: Scene, factor: float) -> Scene:
     """The same scene in a smaller picture."""
     from dataclasses import replace
 
-    if factor == 1:
+    if factor == 1.0:
         return scene
-    size = (scene.size_px[0] // factor, scene.size_px[1] // factor)
+    size = (round(scene.size_px[0] / factor), round(scene.size_px[1] / factor))
     wish = replace(scene.wish, tooth_px=scene.wish.tooth_px / factor)
     return replace(scene, size_px=size, wish=wish)
 
