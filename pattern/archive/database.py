@@ -46,7 +46,18 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """All or nothing. On SQLite the lock is taken at the start, so nobody fails half way."""
+        """All or nothing. On SQLite the lock is taken at the start, so nobody fails half way.
+
+        Raises ArchiveUnavailable if the folder was moved away or its disk was taken out: an open file
+        would still take rows, their photos would go elsewhere.
+        """
+        file = self.location.database_file
+        if file is not None and not file.exists():
+            raise ArchiveUnavailable(
+                "the archive is no longer there",
+                subject=str(self.location),
+                remedy="Put its folder or disk back, or open it where it is now; nothing was stored",
+            )
         with translated(str(self.location)), self.engine.connect() as connection:
             connection = connection.execution_options(archive_writes=True)
             with connection.begin():
@@ -70,7 +81,7 @@ def _url(location: Location, read_only: bool) -> str:
         return f"sqlite+pysqlite:///{file.absolute().as_uri()}?immutable=1&uri=true"
     if read_only:
         return f"sqlite+pysqlite:///{file.absolute().as_uri()}?mode=ro&uri=true"
-    return location.database_url
+    return f"sqlite+pysqlite:///{file.absolute().as_uri()}?mode=rw&uri=true"  # never make a file
 
 
 def _is_sealed(file: Path) -> bool:
@@ -119,16 +130,14 @@ def translated(place: str) -> Iterator[None]:
         yield
     except SQLAlchemyError as fault:
         raise _explain(fault, place) from fault
+    except UnicodeDecodeError as fault:  # the driver, on a text that is none
+        raise _damaged(str(fault), place) from fault
 
 
 def _explain(fault: SQLAlchemyError, place: str) -> ArchiveError:
     words = str(getattr(fault, "orig", None) or fault)
     if isinstance(fault, DatabaseError) and any(word in words for word in _DAMAGED):
-        return ArchiveDamaged(
-            f"the database is damaged or no job archive ({words})",
-            subject=place,
-            remedy="Restore a backup with `contact-pattern archive restore`",
-        )
+        return _damaged(words, place)
     if "full" in words:
         what, remedy = "the disk is full", "Free some space and file again; nothing was stored half"
     elif "readonly" in words or "read-only" in words:
@@ -140,3 +149,11 @@ def _explain(fault: SQLAlchemyError, place: str) -> ArchiveError:
     else:
         what, remedy = f"the archive refused ({words})", "Run `contact-pattern archive verify`"
     return ArchiveUnavailable(what, subject=place, remedy=remedy)
+
+
+def _damaged(words: str, place: str) -> ArchiveDamaged:
+    return ArchiveDamaged(
+        f"the database is damaged or no job archive ({words})",
+        subject=place,
+        remedy="Restore a backup with `contact-pattern archive restore`",
+    )

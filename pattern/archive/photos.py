@@ -40,6 +40,8 @@ class PhotoStore:
         """
         sha256 = digest(data)
         try:
+            if self._is_local and not Path(self._root).parent.is_dir():
+                raise FileNotFoundError(2, "the folder is no longer there")
             whole = self._is_whole(sha256, len(data))
             if whole and self._is_local:  # a writer killed just before may not have come to this
                 sync_folder(Path(self._key(sha256)).parent)
