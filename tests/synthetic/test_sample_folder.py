@@ -10,9 +10,16 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from pattern.synthetic.develop import Development, developed, jpeg_bytes, with_glare
+from pattern.synthetic.develop import (
+    Development,
+    developed,
+    jpeg_bytes,
+    undeveloped,
+    with_glare,
+)
 from pattern.synthetic.legibility import LEAST, legibility
 from pattern.synthetic.sample_folder import HEIC, MARKERS, TURNED, fill
+from pattern.synthetic.spoil import FAULTS, spoil, spoiled
 
 SIZE_PX = (320, 240)
 
@@ -127,3 +134,53 @@ def test_a_jpeg_is_smaller_at_a_lower_quality():
     sizes = [len(jpeg_bytes(_picture(), quality)) for quality in (40, 90)]
     assert sizes[0] < sizes[1]
     assert Image.open(io.BytesIO(jpeg_bytes(_picture(), 80))).format == "JPEG"
+
+
+def _sharp_photo() -> tuple[np.ndarray, dict]:
+    rng = np.random.default_rng(3)
+    blocks = np.kron(rng.integers(60, 190, (30, 40, 1)), np.ones((8, 8, 3))).astype(np.uint8)
+    side = {"tip_edge": [[40.0, 60.0], [280.0, 60.0]], "root_edge": [[40.0, 180.0], [280.0, 180.0]]}
+    return blocks, {"teeth": [side], "partly": []}
+
+
+def test_linear_light_of_a_finished_picture_gives_the_picture_again():
+    blocks, _ = _sharp_photo()
+    light = undeveloped(blocks)
+    assert np.all(np.diff(np.unique(light)) > 0)
+    plain = Development(grain=0.0, vignette=0.0, bloom=0.0, sharpen=0.0, saturation=1.0)
+    weight = np.ones(blocks.shape[:2], np.float32)
+    again = developed(light, weight, plain, np.random.default_rng(0)).astype(float)
+    # Metering may shift the whole: the order of the tones is what must stay.
+    assert np.corrcoef(again.ravel(), blocks.ravel())[0, 1] > 0.98
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_each_fault_spoils_the_teeth(fault):
+    blocks, truth = _sharp_photo()
+    bad = spoiled(blocks, truth, fault, np.random.default_rng(1))[70:170, 50:270].astype(float)
+    contrast = (
+        np.abs(np.diff(bad, axis=1)).mean()
+        / np.abs(np.diff(blocks[70:170, 50:270].astype(float), axis=1)).mean()
+    )
+    expected = {"blurred": contrast < 0.4, "dark": bad.mean() < 40, "blown_out": bad.mean() > 215,
+                "glare": bad.mean() > 170}  # fmt: skip
+    assert expected[fault]
+
+
+def test_spoiled_photos_name_their_source_and_hold_no_teeth(tmp_path):
+    blocks, teeth = _sharp_photo()
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        for name in ("one", "two"):
+            truth = _truth(name) | teeth | {"hand": "right", "tooth_system": "tapered", "tip": "up",
+                                            "size": [320, 240]}  # fmt: skip
+            archive.writestr(f"{name}.jpg", jpeg_bytes(blocks, 90))
+            archive.writestr(f"{name}.json", json.dumps(truth))
+    names = spoil([tmp_path / "a.zip"], tmp_path / "out", 1)
+    assert len(names) == len(FAULTS)
+    with zipfile.ZipFile(tmp_path / "out" / "spoiled_00.zip") as archive:
+        for name in names:
+            record = json.loads(archive.read(f"{name}.json"))
+            assert record["from"] in {"one", "two"}
+            assert record["fault"] in FAULTS
+            assert not record["readable"]
+            assert not record["teeth"]
