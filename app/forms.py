@@ -1,4 +1,8 @@
-"""Fields that write themselves to a draft in the archive as they are left, so nothing is lost."""
+"""Fields that write themselves to a draft in the archive as they are left, so nothing is lost.
+
+What is kept goes into each field as its value, never through the session: a rerun that cuts in
+between would show an empty field and then keep the emptiness.
+"""
 
 from __future__ import annotations
 
@@ -22,23 +26,42 @@ class DraftForm:
     def text(self, field: str, label: str, **options: Any) -> str:
         """A line of text, kept while it is typed."""
         key = self._key(field)
-        st.session_state.setdefault(key, self.values.get(field) or "")
         st.text_input(
-            label, key=key, live="500ms", on_change=self._keep, args=(field, key), **options
+            label,
+            self.values.get(field) or "",
+            key=key,
+            live="500ms",
+            on_change=self._keep,
+            args=(field, key),
+            **options,
         )
         return str(self.values.get(field) or "")
 
     def notes(self, field: str, label: str) -> None:
         """Several lines of text."""
         key = self._key(field)
-        st.session_state.setdefault(key, self.values.get(field) or "")
-        st.text_area(label, key=key, on_change=self._keep, args=(field, key), height=90)
+        st.text_area(
+            label,
+            self.values.get(field) or "",
+            key=key,
+            on_change=self._keep,
+            args=(field, key),
+            height=90,
+        )
 
     def count(self, field: str, label: str, low: int, high: int) -> int | None:
         """A whole number."""
         key = self._key(field)
-        st.session_state.setdefault(key, self.values.get(field))
-        st.number_input(label, low, high, step=1, key=key, on_change=self._keep, args=(field, key))
+        st.number_input(
+            label,
+            low,
+            high,
+            self.values.get(field),
+            step=1,
+            key=key,
+            on_change=self._keep,
+            args=(field, key),
+        )
         return self.values.get(field)
 
     def length(
@@ -48,12 +71,12 @@ class DraftForm:
         units = page_state().units
         key = f"{self._key(field)}:{units}"
         kept = self.values.get(field)
-        st.session_state.setdefault(key, None if kept is None else figures.shown(kept, units))
         step, digits = figures.step(units, coarse=coarse)
         st.number_input(
             f"{label} ({units})",
             0.0,
             figures.shown(high_in, units),
+            None if kept is None else figures.shown(kept, units),
             step=step,
             format=f"%.{digits}f",
             key=key,
@@ -66,9 +89,8 @@ class DraftForm:
     def number(self, field: str, label: str, high: float) -> float | None:
         """A number without a length unit."""
         key = self._key(field)
-        st.session_state.setdefault(key, self.values.get(field))
         st.number_input(
-            label, 0.0, high, step=0.5, format="%.1f", key=key, on_change=self._keep,
+            label, 0.0, high, self.values.get(field), step=0.5, format="%.1f", key=key, on_change=self._keep,
             args=(field, key),
         )  # fmt: skip
         return self.values.get(field)
@@ -76,10 +98,10 @@ class DraftForm:
     def choice(self, field: str, label: str, names: Mapping[str, str], help: str = "") -> str:
         """One of a few, all in sight."""
         key = self._key(field)
-        st.session_state.setdefault(key, self.values.get(field))
         st.segmented_control(
             label,
             list(names),
+            default=self.values.get(field),
             required=True,
             format_func=names.__getitem__,
             key=key,
@@ -94,20 +116,20 @@ class DraftForm:
         """Several dial readings in one line, kept as inches."""
         units = page_state().units
         key = f"{self._key(field)}:{units}"
-        st.session_state.setdefault(key, figures.listed(self.values.get(field) or (), units))
 
         def keep() -> None:
             read = figures.parsed(st.session_state[key], units)
             if read is not None:
                 self.put(field, list(read))
 
-        st.text_input(
+        line = st.text_input(
             f"{label} ({units})",
+            figures.listed(self.values.get(field) or (), units),
             key=key,
             placeholder=wording.READINGS_HINT[units],
             on_change=keep,
         )
-        if figures.parsed(st.session_state[key], units) is None:
+        if figures.parsed(line or "", units) is None:
             st.caption(f"! {wording.READINGS_FAULT}")
 
     def put(self, field: str, value: Any) -> None:

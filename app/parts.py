@@ -58,7 +58,6 @@ def axle_line(ring: int | None, pinion: int | None, diameter_in: float | None) -
 def unit_choice() -> None:
     """Inch or millimetre, for everything on the page."""
     key = "unit_choice"
-    st.session_state.setdefault(key, page_state().units)
 
     def keep() -> None:
         units: Units = st.session_state[key]
@@ -70,6 +69,7 @@ def unit_choice() -> None:
         list(wording.UNIT_NAMES),
         format_func=wording.UNIT_NAMES.__getitem__,
         required=True,
+        default=page_state().units,
         key=key,
         on_change=keep,
         label_visibility="collapsed",
@@ -110,10 +110,15 @@ def _reached(job: Job) -> set[Step]:
     return steps
 
 
-def next_button(label: str, *, disabled: bool = False, key: str = "next") -> bool:
-    """The one obvious next step, always within reach of the thumb."""
+def next_button(label: str, *, disabled: bool = False) -> bool:
+    """The one obvious next step, always within reach of the thumb.
+
+    Its key is its label: a press on a page that is out of date must never count as another step.
+    """
     with st.container(key="nextbar"):
-        return st.button(label, type="primary", width="stretch", disabled=disabled, key=key)
+        return st.button(
+            label, type="primary", width="stretch", disabled=disabled, key=f"next:{label}"
+        )
 
 
 def fault(error: PatternError, head_line: str = "") -> None:

@@ -17,7 +17,7 @@ def show() -> None:
     """Draw the list; open the archive on the way."""
     parts.head(wording.TITLE)
     st.write(wording.JOBS_INTRO)
-    if parts.next_button(wording.NEW_JOB, key="new_job"):
+    if parts.next_button(wording.NEW_JOB):
         go("axle", archive().new_job())
     words = st.text_input(
         wording.SEARCH, key="words", placeholder=wording.SEARCH_HINT, type="search", live="300ms"

@@ -38,19 +38,18 @@ def _chosen(job: Job, number: int, draft: RollDraft) -> PhotoDraft:
     for photo in photos:
         place = draft.of_side(photo.side).index(photo) + 1
         names[_name(photo)] = f"{wording.SIDE_NAMES[photo.side]} {place}"
-    key = f"{job.id}:{number}:photo"
+    key = f"{job.id}:{number}:{'+'.join(names)}"
     asked = st.query_params.get("photo", "")
-    if st.session_state.get(key) not in names:
-        st.session_state[key] = asked if asked in names else next(iter(names))
 
     def keep() -> None:
         st.query_params["photo"] = st.session_state[key]
 
-    st.segmented_control(
-        wording.PHOTO, list(names), key=key, required=True, on_change=keep,
-        format_func=names.__getitem__, label_visibility="collapsed",
+    chosen = st.segmented_control(
+        wording.PHOTO, list(names), default=asked if asked in names else next(iter(names)),
+        key=key, required=True, on_change=keep, format_func=names.__getitem__,
+        label_visibility="collapsed",
     )  # fmt: skip
-    return next(photo for photo in photos if _name(photo) == st.session_state[key])
+    return next((photo for photo in photos if _name(photo) == chosen), photos[0])
 
 
 def _name(photo: PhotoDraft) -> str:

@@ -91,7 +91,6 @@ def _strike(job: Job, roll: FiledRoll) -> None:
 
 def _kind(job: Job, draft: RollDraft) -> None:
     key = f"{job.id}:kind"
-    st.session_state.setdefault(key, draft.kind)
 
     def keep() -> None:
         with changed_draft(archive(), job.id, 1) as roll:
@@ -99,7 +98,7 @@ def _kind(job: Job, draft: RollDraft) -> None:
 
     kinds = ("roll", "as_found")
     st.segmented_control(
-        wording.ROLL_KIND, kinds, key=key, required=True, on_change=keep,
+        wording.ROLL_KIND, kinds, default=draft.kind, key=key, required=True, on_change=keep,
         format_func=wording.ROLL_KINDS.__getitem__,
     )  # fmt: skip
 
@@ -124,8 +123,6 @@ def _move(
     name = f"{job.id}:{number}:{field}"
     way_key, size_key = f"{name}:way", f"{name}:size:{units}"
     way = stay if not move_in else plus if move_in > 0 else minus
-    st.session_state.setdefault(way_key, way)
-    st.session_state.setdefault(size_key, figures.shown(abs(move_in or 0.0), units))
 
     def keep() -> None:
         size_in = figures.kept(st.session_state[size_key] or 0.0, units)
@@ -135,16 +132,16 @@ def _move(
 
     first, second = st.columns([3, 2])
     with first:
-        st.segmented_control(
-            label, list(ways), key=way_key, required=True, format_func=ways.__getitem__,
+        chosen = st.segmented_control(
+            label, list(ways), default=way, key=way_key, required=True, format_func=ways.__getitem__,
             on_change=keep, width="stretch",
         )  # fmt: skip
     step, digits = figures.step(units)
     with second:
         st.number_input(
-            f"{label} {wording.BY} ({units})", 0.0, figures.shown(0.15, units), step=step,
-            format=f"%.{digits}f", key=size_key, on_change=keep,
-            disabled=st.session_state[way_key] == stay,
+            f"{label} {wording.BY} ({units})", 0.0, figures.shown(0.15, units),
+            figures.shown(abs(move_in or 0.0), units), step=step, format=f"%.{digits}f",
+            key=size_key, on_change=keep, disabled=chosen == stay,
         )  # fmt: skip
 
 
@@ -223,8 +220,6 @@ def _backlash(job: Job, number: int, draft: RollDraft) -> None:
     units = page_state().units
     key, dial_key = f"{job.id}:{number}:backlash:{units}", f"{job.id}:{number}:dial"
     shown = None if draft.backlash_in is None else figures.shown(draft.backlash_in, units)
-    st.session_state.setdefault(key, shown)
-    st.session_state.setdefault(dial_key, draft.dial)
 
     def keep() -> None:
         value = st.session_state[key]
@@ -236,12 +231,12 @@ def _backlash(job: Job, number: int, draft: RollDraft) -> None:
     step, digits = figures.step(units)
     with first:
         st.number_input(
-            f"{wording.BACKLASH} ({units})", 0.0, figures.shown(0.1, units), step=step,
+            f"{wording.BACKLASH} ({units})", 0.0, figures.shown(0.1, units), shown, step=step,
             format=f"%.{digits}f", key=key, on_change=keep,
         )  # fmt: skip
     with second:
         st.segmented_control(
-            wording.DIAL, list(wording.DIALS), key=dial_key, required=True, on_change=keep,
+            wording.DIAL, list(wording.DIALS), default=draft.dial, key=dial_key, required=True, on_change=keep,
             format_func=wording.DIALS.__getitem__, help=wording.DIAL_HELP, width="stretch",
         )  # fmt: skip
 

@@ -61,4 +61,4 @@ def words(page: AppTest) -> str:
         for element in getattr(page, kind)
     ]
     parts += [element.proto.body for element in page.get("html")]
-    return "\n".join(parts)
+    return "\n".join(parts).replace("\N{NO-BREAK SPACE}", " ")

@@ -38,7 +38,7 @@ PHONE = {
 }  # fmt: skip
 DESK = {"viewport": {"width": 1280, "height": 900}}
 SIZES: dict[str, dict[str, Any]] = {"phone": PHONE, "desk": DESK}
-SAMPLES = Path(os.environ.get("DEV_SAMPLES", Path(__file__).parents[2] / "sample_images"))
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 @dataclass(frozen=True)

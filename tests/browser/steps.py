@@ -74,6 +74,21 @@ def uploader(page: Page, side: str) -> Locator:
     return named.locator("input[type=file]").last
 
 
+def draw_outlines(page: Page, server: Server, job: str, roll: int = 1) -> None:
+    """The true outlines for every photo of a roll in work, as if drawn on another device.
+
+    Samples that the automatic finder declines are then read too, so the page is tested whatever the
+    finder can do; dragging itself has tests of its own.
+    """
+    with Archive.open(server.archive) as archive:
+        draft = archive.draft(job, f"roll-{roll}")
+        for shot in draft["photos"]:
+            shot["outlines"] = true_outlines(Path(shot["name"]).stem)
+        archive.save_draft(job, f"roll-{roll}", draft)
+    page.reload()
+    expect(page.locator(".reading")).to_have_count(len(draft["photos"]), timeout=90_000)
+
+
 def photo(name: str) -> Path:
     """A sample photo by name."""
     (found,) = [p for p in SAMPLES.glob(f"{name}.*") if p.suffix != ".json"]

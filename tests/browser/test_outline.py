@@ -86,15 +86,15 @@ def test_a_finger_drags_a_corner_and_the_reading_follows(
 ) -> None:
     page = open_editor(visit, server, job, "phone")
     before, numbers = kept_outline(server, job), steps.reading(page)
-    away = 1 if before[HEEL_TIP][0] > before[TOE_TIP][0] else -1
+    toward_toe = 1 if before[TOE_TIP][0] > before[HEEL_TIP][0] else -1
     scrolled = page.evaluate("document.querySelector('.stMain').scrollTop")
-    touch_drag(page, point(page, HEEL_TIP), 40 * away, 0)
+    touch_drag(page, point(page, HEEL_TIP), 40 * toward_toe, 0)
     after = changed_outline(server, job, before)
-    assert (after[HEEL_TIP][0] - before[HEEL_TIP][0]) * away > 5
+    assert (after[HEEL_TIP][0] - before[HEEL_TIP][0]) * toward_toe > 5
     assert after[TOE_TIP] == pytest.approx(before[TOE_TIP], abs=0.11)
-    # A tooth that is longer at its heel end puts the same mark nearer to the toe.
+    # A tooth that is shorter at its heel end has the same mark nearer to the heel.
     expect(page.locator(".reading")).not_to_contain_text(f"{numbers[0]:.2f}")
-    assert steps.reading(page)[0] < numbers[0]
+    assert steps.reading(page)[0] > numbers[0]
     # The finger moved the point, not the page (apart from bringing the handle into view).
     assert abs(page.evaluate("document.querySelector('.stMain').scrollTop") - scrolled) < 700
 
