@@ -1,0 +1,101 @@
+"""The network and its losses: export equal to the original, overlap and turned teeth counted right."""
+
+from __future__ import annotations
+
+import warnings
+
+import cv2
+import numpy as np
+import pytest
+import torch
+
+from pattern.synthetic.net import ReaderNet, export_onnx
+from pattern.synthetic.shade import Example
+from pattern.synthetic.train_losses import Score, loss_of
+from pattern.teeth.network import QUALITY_CODES
+
+ROWS, COLUMNS = 12, 40
+
+
+def test_the_exported_network_answers_as_the_original_in_opencv(tmp_path):
+    torch.manual_seed(3)
+    net = ReaderNet()
+    for part in net.modules():
+        if isinstance(part, torch.nn.BatchNorm2d):  # as training leaves them: neither 0 nor 1
+            part.running_mean.normal_(0, 0.3)
+            part.running_var.uniform_(0.5, 2.0)
+    net.eval()
+    file = tmp_path / "net.onnx"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # torch announces the end of this exporter
+        export_onnx(net, file)
+    assert file.stat().st_size < 16_000_000
+    runtime = cv2.dnn.readNetFromONNX(str(file))
+    for shape in ((96, 128), (160, 96)):
+        picture = torch.rand(1, 4, *shape) * 2 - 1
+        with torch.no_grad():
+            maps, quality = net(picture)
+        runtime.setInput(picture.numpy())
+        found = runtime.forward(["maps", "quality"])
+        assert maps.shape == (1, 10, shape[0] // 2, shape[1] // 2)
+        assert np.abs(found[0] - maps.numpy()).max() < 1e-4
+        assert np.abs(found[1].ravel() - quality.numpy().ravel()).max() < 1e-4
+
+
+def one_tooth() -> Example:
+    """A tooth side over the middle rows, toe at the left, tip at the top, a mark in its middle."""
+    masks = torch.zeros(1, 6, ROWS, COLUMNS)
+    masks[:, (0, 2), 3:9, 4:36] = 1.0
+    masks[:, 4, 5:7, 15:25] = 1.0
+    lengthwise = ((torch.arange(COLUMNS) - 4) / 31).expand(1, ROWS, COLUMNS)
+    profile = (1 - (torch.arange(ROWS) - 3) / 5)[:, None].expand(1, ROWS, COLUMNS)
+    surface = torch.where(masks[:, 0] > 0, 6.0, -1.0)
+    quality = torch.zeros(1, len(QUALITY_CODES))
+    places = torch.stack([lengthwise, profile], 1)
+    return Example(torch.zeros(1, 4, 24, 80), masks, places, masks[:, 0].clone(), quality, surface)
+
+
+def answer(truth: Example) -> torch.Tensor:
+    """Maps that say exactly the truth, sure of it."""
+    logits = (truth.masks * 2 - 1) * 12.0
+    return torch.cat([logits, truth.coordinates, torch.full((1, 2, ROWS, COLUMNS), -4.0)], 1)
+
+
+def test_the_truth_scores_full_and_a_turned_tooth_is_counted():
+    truth, quality = one_tooth(), torch.full((1, len(QUALITY_CODES)), -9.0)
+    right, turned = answer(truth), answer(truth)
+    turned[:, 6] = 1.0 - turned[:, 6]
+    score = Score()
+    score.add(right, quality, truth)
+    table = score.table()
+    assert "side 1.000" in table and "contact 1.000" in table
+    assert "toe-heel turned 0.00000" in table and "root-tip turned 0.00000" in table
+    score = Score()
+    score.add(turned, quality, truth)
+    assert "toe-heel turned 1.00000  root-tip turned 0.00000" in score.table()
+
+
+def test_every_part_of_the_loss_grows_when_its_answer_is_wrong():
+    truth, sure = one_tooth(), torch.full((1, len(QUALITY_CODES)), -9.0)
+    _, best = loss_of(answer(truth), sure, truth)
+    wrong = answer(truth)
+    wrong[:, 0] = -wrong[:, 0]
+    _, parts = loss_of(wrong, -sure, truth)
+    assert parts["masks"] > best["masks"] + 1 and parts["overlap"] > best["overlap"] + 0.5
+    assert parts["quality"] > best["quality"] + 5
+    for channel, name in ((6, "lengthwise"), (7, "profile")):
+        wrong = answer(truth)
+        wrong[:, channel] += 0.2
+        _, parts = loss_of(wrong, sure, truth)
+        assert parts[name] > best[name] + 1.0
+
+
+def test_undecided_quality_and_unknown_places_cost_nothing():
+    truth = one_tooth()
+    truth.quality[:] = -1.0
+    truth.known[:] = 0.0
+    maps = answer(truth)
+    maps[:, 6:8] += 5.0
+    _, parts = loss_of(maps, torch.full((1, len(QUALITY_CODES)), 30.0), truth)
+    assert float(parts["quality"]) == 0.0
+    assert float(parts["lengthwise"]) == pytest.approx(0.0)
