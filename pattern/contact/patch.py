@@ -35,7 +35,7 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     flats = [lay_flat(photo.pixels, surface) for surface in surfaces]
     seen = [seen_on_tooth(found.fields, s, f) for s, f in zip(surfaces, flats, strict=True)]
     looks = [
-        Look(look_of(flat.rgb), flat.inside & s.visible, s.contact)
+        Look(look_of(flat.rgb), flat.inside & s.visible)
         for flat, s in zip(flats, seen, strict=True)
     ]
     parts = zip(surfaces, flats, seen, looks, separate(looks), strict=True)
@@ -50,7 +50,7 @@ def _patch(
     mask = main_pieces(result.contact, result.core, inside)
     step, share = rim_step(lab, mask, inside)
     contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
-    if not _is_patch(mask, inside, step, share, seen):
+    if not _is_patch(mask, inside, step, share):
         contact = np.zeros_like(contact)
         mask = np.zeros_like(mask)
     return ContactPatch(
@@ -65,13 +65,10 @@ def _patch(
     )
 
 
-def _is_patch(mask: Mask, inside: Mask, step: float, share: float, seen: SeenTooth) -> bool:
+def _is_patch(mask: Mask, inside: Mask, step: float, share: float) -> bool:
     part = mask.sum() / max(inside.sum(), 1)
     if not 0.008 < part < 0.75:
         return False
-    if seen.contact is not None:
-        believed = float(seen.contact[mask].mean())
-        return believed > 0.5 or (believed > 0.3 and step > 8.0 and share > 0.7)
     return step > 7.0 and share > max(0.65, 0.95 - 0.012 * step)
 
 

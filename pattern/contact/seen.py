@@ -59,4 +59,4 @@ def seen_on_tooth(
     if not total.any():
         return SeenTooth(np.ones(grid_l.shape, bool), None, None)
     mean = {name: value / np.maximum(total, 1e-9) for name, value in sums.items()}
-    return SeenTooth(mean["side"] > 0.4, mean["contact"], mean["compound"])
+    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"])

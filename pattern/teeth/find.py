@@ -2,31 +2,48 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pattern.flags import flag
 from pattern.records import Direction, Hand, Photo, Reason, Side, ToothSide
 from pattern.settings import Settings
-from pattern.teeth.candidates import Candidate, candidates_of
 from pattern.teeth.chirality import direction_of
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.given import check_side_and_hand, overridden_toe
 from pattern.teeth.network import predict_fields
-from pattern.teeth.row import settle_row
+from pattern.teeth.painted import SeenSide, painted_run, seen_sides
+from pattern.teeth.ring_fit import RingView, joined, solve_ring
+from pattern.teeth.ring_search import FoundRing, assigned, pieces_of, search_ring, sighting_of
 from pattern.teeth.surface import ToothSurface
 from pattern.teeth.verdict import why_not
 
 Floats = NDArray[np.float64]
-_ENOUGH_GRID_PX = 150.0
-"""A tooth this long on the network's grid is measured from the first look alone."""
+Region = tuple[float, float, float, float]
 _LEAST_GAIN = 1.25
 """A closer look that enlarges less than this is not worth its time."""
-_MARGIN = 0.18
+_MARGIN = 0.25
+_BEYOND = 3
+_VISIBLE = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """What the search for the ring gear gave: looks at the photo, the ring gear, its painted teeth.
+
+    `moved` is how far the closer look moved the painted teeth's corners, as a share of their length.
+    """
+
+    looks: tuple[PixelFields, ...]
+    ring: FoundRing | None
+    sides: tuple[SeenSide, ...] = ()
+    painted: tuple[SeenSide, ...] = ()
+    step: float = 0.0
+    moved: float = 0.0
 
 
 def find_teeth(
@@ -37,101 +54,152 @@ def find_teeth(
     *,
     toe: Direction | None = None,
 ) -> FoundTeeth:
-    """Every painted tooth side that is well in view, from a look at the picture and one closer up.
+    """Every painted tooth side that is well in view.
 
-    The network says for each cell where on a tooth it lies; a surface is fitted to each tooth side.
-    Teeth on which the two looks or the fit disagree lose confidence; without a tooth above
-    `settings.tooth_confidence` the reasons say what was seen. `toe` overrides where the toe lies.
+    The network says for each cell where on a tooth it lies; the ring gear that explains most of the
+    cells is sought, its painted teeth told from the bare ones by their look, and looked at again
+    closer up. Without a tooth above `settings.tooth_confidence` the reasons say what was seen. `toe`
+    overrides where the toe lies.
     """
     check_side_and_hand(side, hand)
-    first = predict_fields(photo.pixels, side, hand)
-    looks = [first]
-    teeth = candidates_of(first, photo, side, hand)
-    region = _closer(teeth, first, photo)
-    if region is not None:
-        second = predict_fields(photo.pixels, side, hand, region=region)
-        looks.append(second)
-        teeth = _agreed(teeth, candidates_of(second, photo, side, hand), second, region)
+    search = look_for_ring(photo, side, hand)
+    teeth = _teeth_of(search)
     good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
-    reasons = why_not(photo, looks, teeth, good, side, settings)
+    reasons = why_not(photo, search, good, side, settings)
+    regions = tuple(ToothSurface.of(t).polygon for t in good)
     if reasons:
-        return FoundTeeth((), reasons, tuple(t.surface.polygon for t in good), tuple(looks), None)
-    settled, _ = settle_row(photo, [_record(t) for t in good], side, hand)
-    kept = [t for t in settled if t.confidence >= settings.tooth_confidence]
-    if not kept:
-        unsure = Reason("unsure_teeth", _no_ring_gear())
-        return FoundTeeth((), (unsure,), tuple(t.surface.polygon for t in good), tuple(looks))
-    found_toe = direction_of(np.sum([_toe_vector(t) for t in kept], axis=0))
+        return FoundTeeth((), reasons, regions, search.looks, None)
+    found_toe = direction_of(np.sum([_toe_vector(t) for t in good], axis=0))
     flags: list[Reason] = []
     if toe is not None and toe != found_toe:
-        kept = [_turned_end_for_end(t) for t in kept]
+        good = [_turned_end_for_end(t) for t in good]
         flags.append(overridden_toe(toe, found_toe, side, hand))
-    if any(t.ends_cut for t in good):
+    if any(_is_cut(photo, t) for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
-    return FoundTeeth(
-        teeth=tuple(kept),
-        flags=tuple(flags),
-        regions=tuple(ToothSurface.of(t).polygon for t in kept),
-        fields=tuple(looks),
-        toe=toe or found_toe,
-    )
+    return FoundTeeth(tuple(good), tuple(flags), regions, search.looks, toe or found_toe)
 
 
-def _no_ring_gear() -> str:
-    return f"The outlines seen do not fit a ring gear. {flag('unsure_teeth').remedy}"
+def look_for_ring(photo: Photo, side: Side, hand: Hand) -> Search:
+    """Look at the whole photo, then closer at the painted teeth; the ring gear explains both."""
+    size = (photo.width_px, photo.height_px)
+    first = predict_fields(photo.pixels, side, hand)
+    ring = search_ring(first, side, hand, size)
+    if ring is None:
+        region = _middle_of(first, photo)
+        if region is None:
+            return Search((first,), None)
+        second = predict_fields(photo.pixels, side, hand, region=region)
+        ring = search_ring(second, side, hand, size)
+        if ring is None:
+            return Search((first, second), None)
+        first = second
+    sides = _sides_of(photo, ring, first)
+    painted, step = painted_run(sides)
+    region = _around(photo, ring.view, painted or sides)
+    if region is None:
+        return Search((first,), ring, tuple(sides), tuple(painted), step)
+    second = predict_fields(photo.pixels, side, hand, region=region)
+    better = _with_closer_look(ring, second, side, hand, size)
+    moved = _moved(ring.view, better.view, painted)
+    sides = _sides_of(photo, better, second)
+    painted, step = painted_run(sides)
+    return Search((first, second), better, tuple(sides), tuple(painted), step, moved)
 
 
-def _closer(
-    teeth: list[Candidate], first: PixelFields, photo: Photo
-) -> tuple[float, float, float, float] | None:
-    """The part of the photo that holds the painted teeth, if a closer look shows more."""
-    cells = _wanted_cells(first)
-    if len(cells) < 12:
+def _with_closer_look(
+    ring: FoundRing, look: PixelFields, side: Side, hand: Hand, size: tuple[int, int]
+) -> FoundRing:
+    pieces = pieces_of(look, side, hand)
+    numbers = assigned(pieces, ring.view)
+    if all(n is None for n in numbers):
+        return ring
+    both = joined([sighting_of(ring.pieces, ring.numbers), sighting_of(pieces, numbers)])
+    view = solve_ring(both, side, hand, size, start=ring.view.state, robust=True)
+    if view is None:
+        return ring
+    return FoundRing(view, (*ring.pieces, *pieces), (*ring.numbers, *numbers))
+
+
+def _sides_of(photo: Photo, ring: FoundRing, look: PixelFields) -> list[SeenSide]:
+    numbers = [n for n in ring.numbers if n is not None]
+    wanted = range(min(numbers) - _BEYOND, max(numbers) + _BEYOND + 1)
+    return [s for s in seen_sides(photo, ring.view, look, wanted) if s.side > _VISIBLE]
+
+
+def _around(photo: Photo, view: RingView, sides: Sequence[SeenSide]) -> Region | None:
+    """The part of the photo that holds these teeth, if looking closer enlarges it."""
+    if not sides:
         return None
-    cell = float(np.sqrt(abs(np.linalg.det(first.to_photo[:, :2]))))
-    painted = [t.surface.length_px for t in teeth if t.painted > 0.4]
-    points = first.photo_xy(cells)
-    low, high = np.quantile(points, 0.01, axis=0), np.quantile(points, 0.99, axis=0)
-    margin = _MARGIN * (float(np.median(painted)) if painted else float((high - low).max()))
-    low = np.clip(low - margin, 0, None)
-    high = np.minimum(high + margin, [photo.width_px, photo.height_px])
+    surfaces = [view.tooth_surface(float(s.number)) for s in sides]
+    points = np.concatenate([s.polygon for s in surfaces])
+    margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
+    return _region(photo, points, margin)
+
+
+def _middle_of(first: PixelFields, photo: Photo) -> Region | None:
+    """Where the declared side is seen at all."""
+    rows, columns = np.nonzero(first.side > 0.4)
+    if len(rows) < 12:
+        return None
+    points = first.photo_xy(np.stack([columns, rows], axis=1).astype(float))
+    low, high = np.quantile(points, 0.03, axis=0), np.quantile(points, 0.97, axis=0)
+    return _region(photo, np.array([low, high]), 0.1 * float((high - low).max()))
+
+
+def _region(photo: Photo, points: Floats, margin: float) -> Region | None:
+    low = np.clip(points.min(axis=0) - margin, 0, None)
+    high = np.minimum(points.max(axis=0) + margin, [photo.width_px, photo.height_px])
     gain = max(photo.width_px, photo.height_px) / max(float((high - low).max()), 1.0)
-    long_enough = bool(painted) and float(np.median(painted)) / cell > _ENOUGH_GRID_PX
-    if long_enough or gain < _LEAST_GAIN:
+    if gain < _LEAST_GAIN or (high - low).min() < 16:
         return None
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _wanted_cells(first: PixelFields) -> Floats:
-    """Grid points (n, 2) of the largest painted region of the declared side; of any, if none is."""
-    side = first.side > 0.5
-    painted = side & (first.painted > 0.5)
-    wanted = painted if painted.sum() >= 12 else side
-    # teeth of one row lie a few cells apart and belong together
-    joined = cv2.dilate(wanted.astype(np.uint8), np.ones((9, 9), np.uint8))
-    count, labels = cv2.connectedComponents(joined)
-    if count < 2:
-        return np.zeros((0, 2))
-    sizes = np.bincount(labels[wanted], minlength=count)
-    rows, columns = np.nonzero(wanted & (labels == int(sizes.argmax())))
-    return np.stack([columns, rows], axis=1).astype(float)
+def _moved(before: RingView, after: RingView, sides: Sequence[SeenSide]) -> float:
+    shares = []
+    for side in sides:
+        old = before.tooth_surface(float(side.number))
+        apart = old.corners - after.tooth_surface(float(side.number)).corners
+        shares.append(np.sqrt((apart**2).sum(axis=1).mean()) / max(old.length_px, 1.0))
+    return float(np.median(shares)) if shares else 0.0
 
 
-def _agreed(
-    first: list[Candidate],
-    second: list[Candidate],
-    look: PixelFields,
-    region: tuple[float, float, float, float],
-) -> list[Candidate]:
-    """The closer look's teeth, trusted as far as the first look agrees.
+# --- teeth of the ring gear --------------------------------------------------------------------------
 
-    Teeth of the first look that lie outside the closer one are left: they were not painted.
-    """
-    agreed = []
-    for tooth in second:
-        twin = min(first, key=lambda t: t.distance_to(tooth), default=None)
-        agreed.append(tooth.checked_against(twin))
-    return agreed
+
+def _teeth_of(search: Search) -> list[ToothSide]:
+    """The painted teeth with corner spread and confidence."""
+    ring = search.ring
+    if ring is None:
+        return []
+    teeth = []
+    for seen in search.painted:
+        surface = ring.view.tooth_surface(float(seen.number))
+        near = min(abs(seen.number - n) for n in ring.numbers if n is not None)
+        doubts = (
+            min(1.0, ring.explained / 0.6),
+            float(np.exp(-0.5 * (ring.view.misfit / 1.0) ** 2)),
+            float(np.exp(-0.5 * (search.moved / 0.08) ** 2)),
+            min(1.0, seen.side / 0.5),
+            0.85**near,
+        )
+        share = 0.012 + 0.012 * near + 0.35 * search.moved
+        teeth.append(
+            ToothSide(
+                corners=surface.corners,
+                tip_edge=surface.tip,
+                root_edge=surface.root,
+                corner_sd_px=share * surface.length_px,
+                confidence=float(np.prod(doubts)),
+            )
+        )
+    return teeth
+
+
+def _is_cut(photo: Photo, tooth: ToothSide) -> bool:
+    ends = np.array([tooth.corners[[0, 3]].mean(axis=0), tooth.corners[[1, 2]].mean(axis=0)])
+    limits = np.array([photo.width_px - 1.0, photo.height_px - 1.0])
+    return bool(((ends < -2) | (ends > limits + 2)).any())
 
 
 def _toe_vector(tooth: ToothSide) -> Floats:
@@ -147,15 +215,4 @@ def _turned_end_for_end(tooth: ToothSide) -> ToothSide:
         corners=tooth.corners[[1, 0, 3, 2]],
         tip_edge=tooth.tip_edge[::-1],
         root_edge=tooth.root_edge[::-1],
-    )
-
-
-def _record(tooth: Candidate) -> ToothSide:
-    return ToothSide(
-        corners=tooth.surface.corners,
-        tip_edge=tooth.surface.tip,
-        root_edge=tooth.surface.root,
-        corner_sd_px=tooth.corner_sd_px,
-        confidence=tooth.confidence,
-        source="found",
     )

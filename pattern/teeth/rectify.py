@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pattern.teeth.fields import PixelFields
 from pattern.teeth.surface import ToothSurface
 
 ROWS, COLUMNS = 60, 180
@@ -90,3 +91,14 @@ def _around(
         if part.size:
             part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
     return np.ascontiguousarray(part), low.astype(float), float(factor)
+
+
+def sampled(
+    values: NDArray[np.float32], fields: PixelFields, xy: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """A map of the network at photo pixels (..., 2); 0 outside the map."""
+    cells = fields.grid_xy(xy.reshape(-1, 2)).reshape(xy.shape).astype(np.float32)
+    found = cv2.remap(
+        values, cells[..., 0], cells[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
+    return np.asarray(found, dtype=np.float64)

@@ -8,7 +8,7 @@ what ring gears look like.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -45,16 +45,58 @@ class RingView:
     numbers: Floats
     misfit: float
     raise_deg: float
+    state: Floats
 
     def surface(self, index: int) -> ToothSurface:
         """The tooth side of an outline in photo pixels, both edges at equal lengthwise steps."""
-        edges = []
-        for profile in (1.0, 0.0):
-            points = side_points(
-                self.shape, self.side, self.hand, self.numbers[index], _STEPS, np.full(33, profile)
-            )
-            edges.append(_project(points, self.camera) + self.centre)
-        return ToothSurface(tip=edges[0], root=edges[1])
+        return self.tooth_surface(float(self.numbers[index]))
+
+    def tooth_surface(self, tooth: float) -> ToothSurface:
+        """The same for a tooth by its number."""
+        return ToothSurface(
+            tip=self.project(tooth, _STEPS, np.ones(33)),
+            root=self.project(tooth, _STEPS, np.zeros(33)),
+        )
+
+    def project(self, tooth: float | Floats, lengthwise: Floats, profile: Floats) -> Floats:
+        """Photo pixels (..., 2) of places on tooth sides."""
+        points = side_points(self.shape, self.side, self.hand, tooth, lengthwise, profile)
+        return _project(points, self.camera) + self.centre
+
+
+@dataclass(frozen=True, eq=False)
+class Sighting:
+    """Points seen on tooth sides: `xy` (m, 2) px, the `tooth` (m,) each lies on, its `place` (m, 2)
+    in tooth coordinates, and `whiten` (m, 2, 2), which makes a miss in pixels one of unit spread."""
+
+    xy: Floats
+    tooth: Floats
+    place: Floats
+    whiten: Floats
+
+    @classmethod
+    def of_points(
+        cls, teeth: Floats, numbers: Floats, places: Floats, sd_px: float | Sequence[float]
+    ) -> Sighting:
+        """The same places (k, 2) on every tooth, `teeth` (n, k, 2) px, with one sd or one a tooth."""
+        count, each = teeth.shape[:2]
+        sds = np.repeat(np.broadcast_to(np.asarray(sd_px, float), (count,)), each)
+        return cls(
+            xy=teeth.reshape(-1, 2),
+            tooth=np.repeat(numbers, each),
+            place=np.tile(places, (count, 1)),
+            whiten=np.eye(2) / sds[:, None, None],
+        )
+
+
+def joined(parts: Sequence[Sighting]) -> Sighting:
+    """Several sightings as one."""
+    return Sighting(
+        xy=np.concatenate([p.xy for p in parts]),
+        tooth=np.concatenate([p.tooth for p in parts]),
+        place=np.concatenate([p.place for p in parts]),
+        whiten=np.concatenate([p.whiten for p in parts]),
+    )
 
 
 def fit_ring(
@@ -67,29 +109,46 @@ def fit_ring(
 ) -> RingView | None:
     """The most likely ring gear and view for teeth seen so; None if no view explains them.
 
-    Each of `teeth` is (k, 2) px, the points of a tooth side at tooth coordinates `places` (k, 2). A
-    maximum a posteriori fit: points with their sd (one, or one a tooth), the ring gear's numbers and
-    the focal length with the spreads they have in the trade. Starts from the poses that explain the
-    usual ring gear.
+    Each of `teeth` is (k, 2) px, the points of a tooth side at tooth coordinates `places` (k, 2),
+    with their sd (one, or one a tooth).
     """
     seen_at = np.array(teeth, float)
+    numbers = tooth_numbers(seen_at, places, side)
+    sighting = Sighting.of_points(seen_at, numbers, places, sd_px)
+    view = solve_ring(sighting, side, hand, size_px)
+    return None if view is None or view.misfit > _LIMIT else replace(view, numbers=numbers)
+
+
+def solve_ring(
+    sighting: Sighting,
+    side: Side,
+    hand: Hand,
+    size_px: tuple[int, int],
+    *,
+    start: Floats | None = None,
+    robust: bool = False,
+) -> RingView | None:
+    """A maximum a posteriori fit of ring gear and camera; None if no start leads anywhere.
+
+    The ring gear's numbers and the focal length have the spreads that they have in the trade. Starts
+    from `start`, the state of an earlier view, or from the poses that explain the usual ring gear.
+    `robust` lets points that lie far off count little (a loss that grows like their distance).
+    """
     centre = np.array([(size_px[0] - 1) / 2.0, (size_px[1] - 1) / 2.0])
-    numbers = _tooth_numbers(seen_at, places, side)
-    target = seen_at - centre
-    sds = np.broadcast_to(np.asarray(sd_px, float), (len(seen_at),))[:, None, None]
+    target = sighting.xy - centre
     focal = _FOCAL * max(size_px)
 
     def residuals(states: Floats) -> Floats:
         """(..., residuals) of states (..., 15)."""
         values = USUAL.values + SPREAD * states[..., :8]
-        shape = RingShape.of(np.moveaxis(values, -1, 0)[..., None, None])
-        seen = _project(
-            _model_points(shape, side, hand, numbers, places), _camera(states[..., 8:], focal)
+        shape = RingShape.of(np.moveaxis(values, -1, 0)[..., None])
+        points = side_points(
+            shape, side, hand, sighting.tooth, sighting.place[:, 0], sighting.place[:, 1]
         )
-        miss = (seen - target) / sds
-        flat = miss.reshape(*states.shape[:-1], -1)
+        miss = _project(points, _camera(states[..., 8:], focal)) - target
+        flat = np.einsum("mij,...mj->...mi", sighting.whiten, miss)
         prior = [states[..., :8], states[..., 14:15] / _FOCAL_SPREAD]
-        return np.concatenate([flat, *prior], axis=-1)
+        return np.concatenate([flat.reshape(*states.shape[:-1], -1), *prior], axis=-1)
 
     def slopes(state: Floats) -> Floats:
         """Central differences, all at once."""
@@ -97,11 +156,18 @@ def fit_ring(
         both = residuals(np.concatenate([state + step, state - step]))
         return np.asarray((both[: state.size] - both[state.size :]).T / (2.0 * _STEP))
 
+    starts = [start] if start is not None else _starts(sighting, target, side, hand, focal)
     best, best_cost = None, np.inf
-    for pose in _start_poses(target, side, hand, numbers, focal, places):
-        start = np.concatenate([np.zeros(8), pose, [0.0]])
+    for state in starts:
         try:
-            solved = least_squares(residuals, start, jac=slopes, x_scale="jac", max_nfev=40)
+            solved = least_squares(
+                residuals,
+                state,
+                jac=slopes,
+                x_scale="jac",
+                max_nfev=40,
+                loss="soft_l1" if robust else "linear",
+            )
         except (ValueError, np.linalg.LinAlgError):
             continue
         if solved.cost < best_cost and np.isfinite(solved.cost):
@@ -111,18 +177,32 @@ def fit_ring(
     shape = RingShape.of(USUAL.values + SPREAD * best[:8])
     camera = _camera(best[8:], focal)
     miss = residuals(best)[: target.size]
-    misfit = float(np.sqrt((miss**2).mean()))
-    if misfit > _LIMIT:
-        return None
-    raised = _raise_deg(shape, side, hand, camera, float(numbers.mean()))
-    return RingView(shape, side, hand, camera, centre, numbers, misfit, raised)
+    size = np.median(np.abs(miss)) / 0.6745 if robust else np.sqrt((miss**2).mean())
+    raised = _raise_deg(shape, side, hand, camera, float(np.median(sighting.tooth)))
+    numbers = np.unique(sighting.tooth)
+    return RingView(shape, side, hand, camera, centre, numbers, float(size), raised, best)
 
 
-def _model_points(
-    shape: RingShape, side: Side, hand: Hand, numbers: Floats, places: Floats
-) -> Floats:
-    """(..., teeth, k, 3)."""
-    return side_points(shape, side, hand, numbers[:, None], places[None, :, 0], places[None, :, 1])
+def _starts(
+    sighting: Sighting, target: Floats, side: Side, hand: Hand, focal: float
+) -> list[Floats]:
+    """States of cameras that see the usual ring gear so."""
+    model = side_points(
+        USUAL, side, hand, sighting.tooth, sighting.place[:, 0], sighting.place[:, 1]
+    )
+    lens = np.diag([focal, focal, 1.0])
+    points = np.ascontiguousarray(target)
+    states = []
+    for method in (cv2.SOLVEPNP_SQPNP, cv2.SOLVEPNP_IPPE, cv2.SOLVEPNP_EPNP):
+        try:
+            count, turns, spots, _ = cv2.solvePnPGeneric(model, points, lens, None, flags=method)
+        except cv2.error:
+            continue
+        for turn, spot in zip(turns[:count], spots[:count], strict=False):
+            pose = np.concatenate([np.ravel(turn), np.ravel(spot)])
+            if np.isfinite(pose).all() and pose[5] > 0.1:
+                states.append(np.concatenate([np.zeros(8), pose, [0.0]]))
+    return states
 
 
 def _camera(states: Floats, focal: float) -> Floats:
@@ -157,27 +237,7 @@ def _project(points: Floats, camera: Floats) -> Floats:
     return np.asarray(seen[..., :2] / depth)
 
 
-def _start_poses(
-    target: Floats, side: Side, hand: Hand, numbers: Floats, focal: float, places: Floats
-) -> list[Floats]:
-    """Turn and place (6,) of cameras that see the usual ring gear so."""
-    model = _model_points(USUAL, side, hand, numbers, places).reshape(-1, 3)
-    lens = np.diag([focal, focal, 1.0])
-    points = np.ascontiguousarray(target.reshape(-1, 2))
-    poses = []
-    for method in (cv2.SOLVEPNP_SQPNP, cv2.SOLVEPNP_IPPE, cv2.SOLVEPNP_EPNP):
-        try:
-            count, turns, spots, _ = cv2.solvePnPGeneric(model, points, lens, None, flags=method)
-        except cv2.error:
-            continue
-        for turn, spot in zip(turns[:count], spots[:count], strict=False):
-            pose = np.concatenate([np.ravel(turn), np.ravel(spot)])
-            if np.isfinite(pose).all() and pose[5] > 0.1:
-                poses.append(pose)
-    return poses
-
-
-def _tooth_numbers(seen_at: Floats, places: Floats, side: Side) -> Floats:
+def tooth_numbers(seen_at: Floats, places: Floats, side: Side) -> Floats:
     """Place of each tooth in the row, counted along the way `side_points` counts.
 
     A side faces down in the picture when its tip is up. A drive side faces -phi, so there the teeth

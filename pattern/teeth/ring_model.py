@@ -62,7 +62,12 @@ the proportions of ISO 23509:2016."""
 
 
 def side_points(
-    shape: RingShape, side: Side, hand: Hand, tooth: Floats, lengthwise: Floats, profile: Floats
+    shape: RingShape,
+    side: Side,
+    hand: Hand,
+    tooth: Number,
+    lengthwise: Floats,
+    profile: Floats,
 ) -> Floats:
     """Points (..., 3) on tooth sides, in mean cone distances; arguments of one shape or scalars.
 

@@ -1,0 +1,107 @@
+"""Which teeth of the ring gear were brushed with compound: a run of neighbours that look different."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.photo.colour import to_lab
+from pattern.records import Photo
+from pattern.teeth.fields import PixelFields
+from pattern.teeth.rectify import cell_centres, lay_flat, sampled
+from pattern.teeth.ring_fit import RingView
+
+Floats = NDArray[np.float64]
+_MOST = 8
+_LEAST_STEP = 8.0
+"""Least difference of the run's look to its neighbours', in CIE L*a*b* units."""
+_LIGHTNESS_WEIGHT = 0.5
+_ALL_PAINTED = 0.55
+
+
+@dataclass(frozen=True, eq=False)
+class SeenSide:
+    """A tooth side of the ring gear as the photo has it: its number, median L*a*b* (3,), the mean of
+    the network's side and painted probabilities on it, and the share of it inside the picture."""
+
+    number: int
+    look: Floats
+    side: float
+    painted: float
+    in_view: float
+
+
+def seen_sides(
+    photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int]
+) -> list[SeenSide]:
+    """The tooth sides of the given numbers that are at least two thirds inside the picture."""
+    along, up = cell_centres(24, 0.05, 0.95), cell_centres(7, 0.2, 0.9)
+    grid_l, grid_p = np.meshgrid(along, up)
+    found = []
+    for number in numbers:
+        surface = view.tooth_surface(float(number))
+        xy = surface.to_photo(grid_l, grid_p)
+        x, y = xy[..., 0], xy[..., 1]
+        inside = (x >= 0) & (y >= 0) & (x <= photo.width_px - 1) & (y <= photo.height_px - 1)
+        if inside.mean() < 0.66 or surface.length_px < 8 or surface.depth_px < 2:
+            continue
+        flat = lay_flat(photo.pixels, surface, along, up[::-1])
+        lab = to_lab(flat.rgb).reshape(-1, 3)
+        found.append(
+            SeenSide(
+                number=number,
+                look=np.median(lab, axis=0),
+                side=float(sampled(fields.side, fields, xy).mean()),
+                painted=float(sampled(fields.painted, fields, xy).mean()),
+                in_view=float(inside.mean()),
+            )
+        )
+    return found
+
+
+def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
+    """The painted run of neighbouring teeth and how far its look differs from the rest.
+
+    Of all runs of neighbours the one is taken whose mean look differs most, against the spread
+    within. The painted part is the more colourful one, or the lighter one where neither has colour.
+    Where no run stands out, all or none are painted, as the network says.
+    """
+    if len(sides) < 2:
+        return [s for s in sides if s.painted > _ALL_PAINTED], 0.0
+    looks = np.array([s.look for s in sides]) * [_LIGHTNESS_WEIGHT, 1.0, 1.0]
+    best, best_score, best_step = None, 0.0, 0.0
+    for start in range(len(sides)):
+        for end in range(start + 1, min(start + _MOST, len(sides)) + 1):
+            inside = np.zeros(len(sides), bool)
+            inside[start:end] = True
+            if inside.all():
+                continue
+            step = float(np.linalg.norm(looks[inside].mean(axis=0) - looks[~inside].mean(axis=0)))
+            spread = np.concatenate(
+                [looks[m] - looks[m].mean(axis=0) for m in (inside, ~inside)]
+            ).std()
+            score = step / (3.0 + float(spread))
+            if score > best_score:
+                best, best_score, best_step = inside, score, step
+    if best is None or best_step < _LEAST_STEP:
+        mean = float(np.mean([s.painted for s in sides]))
+        return (list(sides), 0.0) if mean > _ALL_PAINTED else ([], 0.0)
+    if not _is_painted_part(np.array([s.look for s in sides]), best):
+        best = ~best
+    chosen = [s for s, is_in in zip(sides, best, strict=True) if is_in]
+    return chosen, best_step
+
+
+def _is_painted_part(looks: Floats, inside: NDArray[np.bool_]) -> bool:
+    def of(part: NDArray[np.bool_]) -> tuple[float, float]:
+        lightness, a, b = np.median(looks[part], axis=0)
+        return float(np.hypot(a, b)), float(lightness)
+
+    chroma_in, light_in = of(inside)
+    chroma_out, light_out = of(~inside)
+    if abs(chroma_in - chroma_out) > 7.0:
+        return chroma_in > chroma_out
+    return light_in > light_out
