@@ -301,6 +301,8 @@ class Expected:
 class Advice:
     """The next step. A size never stands without its spread; None means that no move is advised.
 
+    A move beside ``accept`` is optional: it would bring the marks closer to their place.
+
     Shim values are new thicknesses in inches, None where the present one is not known (the reasons
     then give the change). `chance` is the probability that the set is right, now for ``accept`` and
     after the move for ``adjust``.

@@ -27,7 +27,7 @@ _PINION_PRICE = 0.02  # of the loss that a hopeless set has
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
-_CLEAR_ERROR_THOU, _WRONG_WAY_PRICE = 2.5, 0.5
+_CLEAR_ERROR_THOU, _WRONG_WAY_PRICE = 2.5, 12.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,8 @@ from pattern.advice.checks import (
     flips,
     is_bound,
     is_lost,
+    is_odd,
+    unfit_cause,
 )  # fmt: skip
 from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
 from pattern.advice.computed_response import computed_response
@@ -32,7 +34,7 @@ from pattern.advice.estimate import Fit, Hypothesis, fit
 from pattern.advice.evidence import Evidence, gather
 from pattern.advice.outlook import expected
 from pattern.advice.reasons import CAUTIONS, Findings, explain
-from pattern.advice.response import Response, System, documented_response
+from pattern.advice.response import Response, System, beyond_mending, documented_response
 from pattern.advice.shims import Reach, reach, shims_for
 from pattern.advice.words import pinion_words, ring_words
 from pattern.errors import NoCorrection
@@ -40,8 +42,7 @@ from pattern.records import Advice, Axle, Roll
 from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
 
-_REJECT_CHANCE = 0.04
-_REJECT_ROLLS = 2
+_UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _WORTH_REFINING = 0.08
 _HOPELESS, _SERVES = 0.10, 0.30
 
@@ -93,10 +94,20 @@ _SOURCES: tuple[tuple[Callable[[Axle, System], Response], float], ...] = (
 def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     """What each account of how sets answer makes of the evidence, for each possible tooth system."""
     systems = _systems(axle)
-    return [
+    sound = [
         fit(evidence, response(axle, system), Hypothesis(system, share / len(systems)))
         for system in systems
         for response, share in _SOURCES
+    ]
+    if not all(is_odd(f) for f in sound):
+        return sound
+    return sound + [
+        fit(
+            evidence,
+            beyond_mending(axle, system),
+            Hypothesis(system, _UNFIT_SHARE / len(systems), sound=False),
+        )
+        for system in systems
     ]
 
 
@@ -126,9 +137,11 @@ def _decide(job: _Job) -> Advice:
     seen = Findings(axle, job.rolls, job.evidence, belief, shares, limits, now, best)
     if accept:
         finer = best.chance_right > now.chance_right + _WORTH_REFINING
-        return _advice("accept", job, seen, best if finer else None)
-    if best.chance_good < _REJECT_CHANCE and len(job.rolls) >= _REJECT_ROLLS and _sure(belief):
-        return _advice("reject", job, seen, None)
+        return _advice("accept", job, replace(seen, finer=finer), best if finer else None)
+    unfit = sum(p for f, p in zip(job.fits, shares, strict=True) if not f.hypothesis.sound)
+    if unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
+        fault = unfit_cause(job.rolls[-1], job.evidence.design)
+        return replace(_advice("reject", job, seen, None), flags=(fault.code,))
     _need_room(job, belief, limits, best)
     if best.pinion_thou == 0 and best.ring_thou == 0:
         return _advice("undecided", job, seen, None)
@@ -162,10 +175,6 @@ def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:
         subject="depth_shim_in" if depth_short else "left_shim_in, right_shim_in",
         remedy="Measure the shims again, check where they sit, or list more sizes in the kit",
     )
-
-
-def _sure(belief: Belief) -> bool:
-    return bool(belief.pinion_thou.std() < 3.0 and belief.ring_thou.std() < 3.0)
 
 
 def _limits(axle: Axle) -> Limits:

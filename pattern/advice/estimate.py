@@ -33,12 +33,14 @@ _WIDER = 1.05  # draws from a little wider than the normal approximation, so tha
 class Hypothesis:
     """One way the job may be: a tooth system and, if `flipped`, one move of the wrong sign.
 
-    `flipped` is (roll index, 0 for pinion or 1 for ring gear). `prior` need not be normalised.
+    `flipped` is (roll index, 0 for pinion or 1 for ring gear). `prior` need not be normalised. `sound`
+    is False for a set or housing that no shim mends.
     """
 
     system: System
     prior: float = 1.0
     flipped: tuple[int, int] | None = None
+    sound: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +84,8 @@ def fit(
     # a few draws must not carry everything: cap the weights (truncated importance sampling)
     weight = np.minimum(weight, weight.mean() * np.sqrt(draws))
     at = _unpack(evidence, mean + z @ root.T)
-    weight = weight * mendable(at.response, evidence.limits_thou)
+    if hypothesis.sound:
+        weight = weight * mendable(at.response, evidence.limits_thou)
     weight = weight * went_on(
         at.response, at.design, at.pinion_thou, at.ring_thou, evidence.limits_thou
     )

@@ -13,7 +13,7 @@ from pattern.advice.response import BACKLASH, DIRECTION, GAIN, HOUSING
 
 Array = NDArray[np.float64]
 
-_STOPS_WHEN_RIGHT = 0.8
+_STOPS_WHEN_RIGHT = 0.88
 _BEYOND_MENDING = 0.05  # share of sets that no shim brings right
 
 

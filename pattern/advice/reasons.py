@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.checks import is_bound
-from pattern.advice.choose import Belief, Choice, Limits
+from pattern.advice.checks import is_bound, unfit_cause
+from pattern.advice.choose import Belief, Choice, Limits, offsets
 from pattern.advice.evidence import Evidence
 from pattern.advice.response import DIRECTION, GAIN
 from pattern.advice.rules import TABLE, table_direction
@@ -22,6 +22,7 @@ CAUTIONS = (
     "Support the vehicle on stands rated for it, wheels chocked. Bearing caps go back to their side, their way up.",
 )
 _NOTICE = 0.06
+_APART = 0.20
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +37,7 @@ class Findings:
     limits: Limits
     now: Choice
     best: Choice
+    finer: bool = False
 
 
 def explain(verdict: str, seen: Findings) -> tuple[str, ...]:
@@ -102,7 +104,9 @@ def _adjusted(seen: Findings) -> list[str]:
         f"Next: {pinion_words(best.pinion_thou / 1000)}, {ring_words(best.ring_thou / 1000)}. Chance of a "
         f"good pattern after it {best.chance_good:.0%}, of backlash inside its limits {best.chance_backlash:.0%}.",
         *_table(seen),
+        *_winner(seen),
         _size(seen),
+        _next_pattern(seen),
     ]
     if best.pinion_thou == 0 and best.chance_good >= 0.5:
         lines.append("The ring gear alone mends it, so the pinion bearing stays on.")
@@ -111,6 +115,38 @@ def _adjusted(seen: Findings) -> list[str]:
             "The spread is wide: take this as a trial move; the next roll will teach this set's answer."
         )
     return lines
+
+
+def _winner(seen: Findings) -> list[str]:
+    """Which side counts more, where the two ask for different things."""
+    last = seen.rolls[-1]
+    if last.drive is None or last.coast is None:
+        return []
+    off = seen.evidence.centre[-1] - seen.evidence.design
+    apart = np.abs(off[1] - off[3])
+    if apart < _APART or seen.best.chance_good > 0.6:
+        return []
+    if seen.limits.weights[0] >= seen.limits.weights[1]:
+        return [
+            "The two sides ask for different things; the drive side counts more: it carries the load."
+        ]
+    return [
+        "The two sides ask for different things; the coast side counts more: in a front axle with a "
+        "standard-rotation set the forward load runs on it."
+    ]
+
+
+def _next_pattern(seen: Findings) -> str:
+    move = np.array([[seen.best.pinion_thou, seen.best.ring_thou]])
+    off, backlash = offsets(seen.belief, move)
+    shown = off[:, 0] + seen.belief.design
+    mean, sd = shown.mean(axis=0), shown.std(axis=0)
+    return (
+        f"The next roll should show the drive mark at {mean[0]:.2f} of the length and {mean[1]:.2f} of the "
+        f"depth, the coast mark at {mean[2]:.2f} and {mean[3]:.2f} (each ± {sd.mean():.2f}), backlash "
+        f"{max(float(backlash.mean()), 0.0) / 1000:.4f} in (± {float(backlash.std()) / 1000:.4f}). If it "
+        "goes the other way, check the shim's place and the tooth system before moving again."
+    )
 
 
 def _table(seen: Findings) -> list[str]:
@@ -153,16 +189,22 @@ def _size(seen: Findings) -> str:
 
 
 def _accepted(seen: Findings) -> list[str]:
+    good = (
+        f"Both marks and the backlash are good enough with a chance of {seen.now.chance_good:.0%}"
+    )
+    if not seen.finer:
+        return [f"{good}: leave the shims."]
+    best = seen.best
     return [
-        f"Both marks and the backlash are right with a chance of {seen.now.chance_good:.0%}: leave the shims."
+        f"{good}: the set may be closed up as it stands.",
+        f"Optional, to come closer to its place: {pinion_words(best.pinion_thou / 1000)}, "
+        f"{ring_words(best.ring_thou / 1000)}; the chance of being within 0.05 of the length and 0.06 of "
+        f"the depth goes from {seen.now.chance_right:.0%} to {best.chance_right:.0%}.",
     ]
 
 
 def _rejected(seen: Findings) -> list[str]:
-    return [
-        "No move of pinion and ring gear brings both marks right: look for an unmatched or damaged "
-        "set, a bent case or a bad housing before cutting any shim."
-    ]
+    return [unfit_cause(seen.rolls[-1], seen.evidence.design).words]
 
 
 def _undecided(seen: Findings) -> list[str]:

@@ -74,6 +74,7 @@ _GAIN_SD = 0.30
 _GAIN_PER_HALF = 1.5  # a set with little crowning leaves a longer mark and moves it more
 _HOUSING_SD = (0.02, 0.015, 0.02, 0.015)
 _BEND_SD = 0.35
+_UNFIT_SD = 0.18
 _BACKLASH_SHARE_SD = 0.2  # of the width between the limits, at the right position
 
 
@@ -99,6 +100,14 @@ def documented_response(axle: Axle, system: System) -> Response:
         cov[gain, gain] = _GAIN_SD**2 + (_GAIN_PER_HALF * _HALF_LOG_SD) ** 2
     fill_backlash(mean, cov, axle)
     return Response(mean, cov, "the trade's rough sizes for this tooth system")
+
+
+def beyond_mending(axle: Axle, system: System) -> Response:
+    """A set that does not fit itself or its housing: marks far from where moves can bring them."""
+    sound = documented_response(axle, system)
+    cov = sound.cov.copy()
+    cov[HOUSING, HOUSING] += _UNFIT_SD**2 * np.eye(4)
+    return Response(sound.mean, cov, "a set or housing that no shim mends")
 
 
 def fill_backlash(mean: NDArray[np.float64], cov: NDArray[np.float64], axle: Axle) -> None:

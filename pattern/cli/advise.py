@@ -69,6 +69,8 @@ def lines(advice: Advice, units: str = "in") -> list[str]:
         "reject": "NO SHIM MENDS THIS",
         "undecided": "UNDECIDED: measure first.",
     }[advice.verdict]
+    if advice.verdict == "accept" and (advice.pinion_move_in or advice.ring_move_in):
+        head = "ACCEPT: good enough as it stands. Optional, to come closer to its place:"
     text = [head]
     for noun, plus, minus, move, sd in (
         ("Pinion", "deeper", "shallower", advice.pinion_move_in, advice.pinion_move_sd_in),

@@ -1,0 +1,65 @@
+"""The choice of the move: only what shims can make, limits kept, the dear step avoided."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pattern.advice.shims import reach
+from pattern.setup.stacks import ShimKit, ShimSize
+from tests.advice.cases import advise, axle, roll
+
+TOO_FAR = roll((0.62, 0.58), (0.45, 0.56), 0.013)
+
+
+def test_what_a_ring_gear_move_alone_mends_leaves_the_pinion_bearing_on() -> None:
+    # more backlash shows at the heel and the tip (TM 10-3930-660-34 p. 9-29); common practice, no
+    # source, that the ring gear is moved first where it serves
+    advice = advise(axle(), TOO_FAR)
+    assert advice.verdict == "adjust"
+    assert advice.pinion_move_in == 0.0
+    assert advice.ring_move_in is not None and advice.ring_move_in < -0.003
+
+
+def test_the_move_leaves_the_backlash_inside_its_limits_with_margin() -> None:
+    for drive, coast, backlash in (
+        ((0.66, 0.72), (0.30, 0.72), 0.008),
+        ((0.28, 0.30), (0.64, 0.30), 0.006),
+        ((0.60, 0.60), (0.50, 0.60), 0.014),
+    ):
+        after = advise(axle(), roll(drive, coast, backlash)).expected
+        assert after is not None and after.backlash_in is not None
+        assert 0.0065 < after.backlash_in < 0.0095
+
+
+@pytest.mark.parametrize("step_in", [0.002, 0.005])
+def test_only_moves_that_the_kit_can_make_are_advised(step_in: float) -> None:
+    kit = ShimKit("bench", "in", depth=(ShimSize(step_in),), side=(ShimSize(step_in),))
+    advice = advise(axle(depth_shim_in=0.030), roll((0.66, 0.72), (0.30, 0.72)), kit=kit)
+    for move in (advice.pinion_move_in, advice.ring_move_in):
+        assert move is not None
+        assert abs(move / step_in - round(move / step_in)) < 1e-6
+
+
+def test_threaded_adjusters_move_in_whole_notches() -> None:
+    known = axle(side_adjusters="threaded", notch_in=0.0025)
+    assert np.allclose(reach(known, None).ring_thou % 2.5 % 2.5, 0.0, atol=1e-9)
+    advice = advise(known, TOO_FAR)
+    assert any("notch" in reason for reason in advice.reasons)
+    assert advice.left_shim_in is None
+
+
+def test_no_more_is_taken_out_than_is_there() -> None:
+    moves = reach(axle(depth_shim_in=0.004), None).pinion_thou
+    assert moves.min() >= -4.0  # under the pinion head, shallower takes shim out
+    moves = reach(axle(depth_shim_in=0.004, depth_shim="cartridge"), None).pinion_thou
+    assert moves.max() <= 4.0
+
+
+def test_the_side_that_carries_the_load_wins_where_the_sides_disagree() -> None:
+    # common practice, no source: drive first, but coast in a front axle with a standard-rotation set
+    apart = roll((0.47, 0.66), (0.47, 0.38))
+    rear = advise(axle(position="rear"), apart).reasons
+    front = advise(axle(position="front"), apart).reasons
+    assert any("drive side counts more" in reason for reason in rear)
+    assert any("coast side counts more" in reason for reason in front)
