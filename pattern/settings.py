@@ -17,6 +17,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pattern.errors import InvalidSettings
 
 ENVIRONMENT_PREFIX = "CONTACT_PATTERN_"
+NOT_SETTINGS = ("archive", "passphrase", "phone_url")
+"""Variables with that prefix that say where and how the program runs, not how it reads."""
 
 
 class Settings(BaseModel):
@@ -26,9 +28,6 @@ class Settings(BaseModel):
 
     max_megapixels: float = Field(
         60.0, gt=0.1, le=200, description="larger photos are refused before decoding"
-    )
-    work_size_px: int = Field(
-        1600, ge=512, le=4096, description="long side at which teeth are found"
     )
     tooth_min_px: float = Field(
         45.0, ge=20, description="shortest tooth length that is read, in full-resolution pixels"
@@ -59,8 +58,13 @@ def load_settings(
         values |= _read_toml(file)
     for name, text in (os.environ if environment is None else environment).items():
         key = name.removeprefix(ENVIRONMENT_PREFIX).lower()
-        if name.startswith(ENVIRONMENT_PREFIX) and key in Settings.model_fields:
-            values[key] = text
+        if not name.startswith(ENVIRONMENT_PREFIX) or key in NOT_SETTINGS:
+            continue
+        if key not in Settings.model_fields:
+            raise InvalidSettings(
+                "is no setting", subject=name, remedy="Known: " + ", ".join(Settings.model_fields)
+            )
+        values[key] = text
     try:
         return Settings.model_validate(values)
     except ValidationError as fault:

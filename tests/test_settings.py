@@ -12,15 +12,17 @@ from pattern.settings import Settings, load_settings
 
 def test_the_environment_stands_over_the_file(tmp_path: Path) -> None:
     file = tmp_path / "settings.toml"
-    file.write_text("max_megapixels = 20\nwork_size_px = 1024\n")
-    settings = load_settings(file, {"CONTACT_PATTERN_MAX_MEGAPIXELS": "30"})
-    assert (settings.max_megapixels, settings.work_size_px) == (30.0, 1024)
+    file.write_text("max_megapixels = 20\ntooth_min_px = 60\n")
+    settings = load_settings(
+        file, {"CONTACT_PATTERN_MAX_MEGAPIXELS": "30", "CONTACT_PATTERN_ARCHIVE": "/jobs"}
+    )
+    assert (settings.max_megapixels, settings.tooth_min_px) == (30.0, 60.0)
 
 
 @pytest.mark.parametrize(
     ("text", "key"),
     [
-        ("work_size_px = 3", "work_size_px"),
+        ("tooth_min_px = 3", "tooth_min_px"),
         ("no_such_key = 1", "no_such_key"),
         ("film_mm = 'thick'", "film_mm"),
     ],
@@ -45,3 +47,8 @@ def test_a_missing_and_a_broken_file_are_named(tmp_path: Path) -> None:
 def test_the_fingerprint_changes_with_any_value() -> None:
     assert Settings().fingerprint == Settings().fingerprint
     assert Settings().fingerprint != Settings(film_mm=0.01).fingerprint
+
+
+def test_a_mistyped_variable_is_not_passed_over() -> None:
+    with pytest.raises(InvalidSettings, match="CONTACT_PATTERN_MAX_MEGAPIXLES"):
+        load_settings(None, {"CONTACT_PATTERN_MAX_MEGAPIXLES": "30"})
