@@ -5,7 +5,8 @@ Axes and signs
     profile      0 at the root end of the working flank, 1 at the tip edge; a share of the local depth
     pinion_move  + is toward the ring gear's axis (deeper)
     ring_move    + is away from the pinion (more backlash)
-    backlash     normal to the tooth at the heel, pinion held
+    backlash     normal to the tooth trace at the heel, in the pitch plane (a dial plunger square to
+                 the tooth), pinion held; along the rotation it reads about 1.3 times that
     pixels       (x, y), x right, y down, of the photo after EXIF orientation, full resolution;
                  the centre of the first pixel is (0, 0)
     corners      always toe-tip, heel-tip, heel-root, toe-root
