@@ -29,9 +29,11 @@ class Database:
     With `read_only` nothing can be changed; on a disk that cannot be written nothing ever can.
     """
 
-    def __init__(self, location: Location, *, read_only: bool = False) -> None:
+    def __init__(
+        self, location: Location, *, read_only: bool = False, foreign_keys: bool = True
+    ) -> None:
         self.location = location
-        self.engine = make_engine(_url(location, read_only))
+        self.engine = make_engine(_url(location, read_only), foreign_keys=foreign_keys)
 
     @property
     def is_sqlite(self) -> bool:

@@ -7,10 +7,10 @@ import re
 import uuid
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Connection, insert, select
 
@@ -37,15 +37,13 @@ MAX_FILES, MAX_JSON, MAX_PHOTO, MAX_ALL = 5_000, 64 << 20, 200 << 20, 4 << 30
 _ALLOWED = re.compile(r"job\.json|report\.(pdf|html)|photos/[0-9a-f]{64}")
 _SPACE = uuid.UUID("6c1a3a0e-5d0f-4a51-9a63-2f1e0f3c7b10")
 
-Read = Callable[[PackedFile], bytes]
-
 
 @dataclass(frozen=True)
 class Arrival:
     """What an import did: the job's id here, and whether it is new, was here already, or clashed."""
 
     job_id: str
-    outcome: str  # "new", "already here" or "kept apart"
+    outcome: Literal["new", "already here", "kept apart"]
 
 
 def export_job(

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 class Archive:
     """All jobs of a shop. Safe to use from several threads and processes at once.
 
-    `Archive.open()` finds it, makes it if new, and upgrades an older one. Job ids are as in J0042.
+    `Archive.open()` finds it, makes it if new (`is_new` says so), and upgrades an older one. Job ids are as in J0042.
     Every method that changes something returns once the change is on the disk, and raises
     ArchiveUnavailable, with nothing stored half, when the place refuses. What needs image libraries
     is imported when it is used: a list of jobs must not wait for them.
@@ -41,6 +41,8 @@ class Archive:
 
     def __init__(self, location: Location) -> None:
         self.location = location
+        file = location.database_file
+        self.is_new = file is not None and not file.exists()
         self._database = prepare(location)
         with self._database.reading() as connection:
             row = connection.execute(select(facts).where(facts.c.key == "photos")).one()

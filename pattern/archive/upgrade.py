@@ -50,7 +50,7 @@ def prepare(location: Location) -> Database:
             _make_on_server(database)
         elif version != REVISIONS[-1]:
             _check_known(version, location)
-            _upgrade(database)
+            _upgrade(location)
     except BaseException:
         database.close()
         raise
@@ -122,32 +122,32 @@ def _make_on_server(database: Database) -> None:
             connection.execute(insert(schema.facts), _birth_facts(database.location.photos))
 
 
-def _upgrade(database: Database) -> None:
-    if database.is_sqlite:
-        engine = make_engine(database.location.database_url, foreign_keys=False)
-        side = Database(database.location)
-        side.engine.dispose()
-        side.engine = engine
-    else:
-        side = database
-    with side.writing() as connection:
-        version = read_version(connection)
-        if version == REVISIONS[-1]:  # another process was faster
-            return
-        if database.location.database_file:
-            _copy_beside(database.location.database_file, str(version))
-        migrate(connection, REVISIONS[-1])
-        refresh_all(connection)
-        if database.is_sqlite:
-            broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-            if broken:
-                raise ArchiveDamaged(
-                    f"{len(broken)} references lead nowhere; it was left as it is",
-                    subject=str(database.location),
-                    remedy="Restore a backup made before",
-                )
-    if side is not database:
-        side.close()
+def _upgrade(location: Location) -> None:
+    """Bring an old archive to the present schema, or find that another process just did."""
+    database = Database(location, foreign_keys=False)  # tables may be rebuilt on the way
+    try:
+        with database.writing() as connection:
+            version = read_version(connection)
+            if version == REVISIONS[-1]:
+                return
+            if location.database_file:
+                _copy_beside(location.database_file, str(version))
+            migrate(connection, REVISIONS[-1])
+            refresh_all(connection)
+            if database.is_sqlite:
+                _refuse_broken(connection, location)
+    finally:
+        database.close()
+
+
+def _refuse_broken(connection: Connection, location: Location) -> None:
+    broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if broken:
+        raise ArchiveDamaged(
+            f"{len(broken)} references lead nowhere; it was left as it is",
+            subject=str(location),
+            remedy="Restore a backup made before",
+        )
 
 
 def _copy_beside(file: Path, version: str) -> None:

@@ -24,7 +24,10 @@ def open_archive(place: str | None) -> Archive:
     """Open the archive; the import waits until a command needs it."""
     from pattern.archive.store import Archive
 
-    return Archive.open(place)
+    archive = Archive.open(place)
+    if archive.is_new:  # on a disk that is not plugged in, this would be the wrong place
+        click.echo(f"A new archive was made: {archive.location}", err=True)
+    return archive
 
 
 def parse_teeth(text: str) -> tuple[int, int]:

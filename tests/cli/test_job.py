@@ -83,6 +83,11 @@ def test_a_job_is_opened_found_shown_edited(run: Run) -> None:
     assert "by Ann" in history
 
 
+def test_a_new_archive_is_told_once(run: Run, tmp_path: Path) -> None:
+    assert f"A new archive was made: {tmp_path / 'shop'}" in run(*NEW)[1].stderr
+    assert "new archive" not in run(*NEW)[1].stderr
+
+
 def test_an_axle_may_come_from_a_file(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "axle.json"
     file.write_text('{"ring_teeth": 37, "pinion_teeth": 9, "ring_diameter_mm": 235.0}')
