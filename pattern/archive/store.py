@@ -33,10 +33,10 @@ if TYPE_CHECKING:
 class Archive:
     """All jobs of a shop. Safe to use from several threads and processes at once.
 
-    `Archive.open()` finds it, makes it if new (`is_new` says so), and upgrades an older one. Job ids are as in J0042.
-    Every method that changes something returns once the change is on the disk, and raises
-    ArchiveUnavailable, with nothing stored half, when the place refuses. What needs image libraries
-    is imported when it is used: a list of jobs must not wait for them.
+    `Archive.open()` finds it, makes it if new (`is_new` says so), and upgrades an older one. Job ids
+    are as in J0042. Every method that changes something returns once the change is on the disk, and
+    raises ArchiveUnavailable, with nothing stored half, when the place refuses. What needs image
+    libraries is imported when it is used: a list of jobs must not wait for them.
     """
 
     def __init__(self, location: Location) -> None:

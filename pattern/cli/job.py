@@ -164,11 +164,22 @@ def _one_line(line: JobLine) -> str:
 @archive_option
 @click.argument("job_id", metavar="JOB")
 @click.option("--json", "as_json", is_flag=True, help="Everything on record, as one JSON object.")
-def show(place: str | None, job_id: str, as_json: bool) -> None:
+@click.option("--sheet", "as_sheet", is_flag=True,
+              help="Axle, as-found sheet, parts and final sheet as JSON to change and give back to "
+                   "job edit --sheet.")  # fmt: skip
+def show(place: str | None, job_id: str, as_json: bool, as_sheet: bool) -> None:
     """Show one job."""
     with open_archive(place) as archive:
         found = archive.job(job_id)
-    click.echo(_json(found) if as_json else "\n".join(_lines(found)))
+    if as_sheet:
+        from pattern.archive.codec import to_data
+
+        sheet = {
+            name: to_data(getattr(found, name)) for name in ("axle", "as_found", "parts", "final")
+        }
+        click.echo(json.dumps(sheet, indent=2, ensure_ascii=False))
+    else:
+        click.echo(_json(found) if as_json else "\n".join(_lines(found)))
 
 
 def _lines(found: Job) -> list[str]:

@@ -83,6 +83,23 @@ def test_a_job_is_opened_found_shown_edited(run: Run) -> None:
     assert "by Ann" in history
 
 
+def test_a_sheet_is_taken_out_changed_and_given_back(run: Run) -> None:
+    run(*NEW)
+    told = run("job", "show", "J0001", "--sheet")[1].stdout
+    run("job", "edit", "J0001", "--sheet", "-", stdin=told)
+    assert json.loads(run("job", "show", "J0001", "--sheet")[1].stdout) == json.loads(told)
+    sheet = json.loads(told)
+    sheet["final"]["torques"] = [{"fastener": "cap bolts", "torque_lbf_ft": 57, "source": "maker"}]
+    sheet["axle"]["depth_shim_in"] = 0.031
+    run("job", "edit", "J0001", "--sheet", "-", stdin=json.dumps(sheet))
+    job = json.loads(run("job", "show", "J0001", "--json")[1].stdout)
+    assert job["final"]["torques"][0]["torque_lbf_ft"] == 57.0
+    assert job["axle"]["depth_shim_in"] == 0.031
+    run("job", "new")
+    bare = run("job", "show", "J0002", "--sheet")[1].stdout
+    assert run("job", "edit", "J0002", "--sheet", "-", stdin=bare)[0] == 0
+
+
 def test_a_new_archive_is_told_once(run: Run, tmp_path: Path) -> None:
     assert f"A new archive was made: {tmp_path / 'shop'}" in run(*NEW)[1].stderr
     assert "new archive" not in run(*NEW)[1].stderr
