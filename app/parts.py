@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from app import wording
+from app.drafts import load_draft
 from app.state import archive, asked_job, page_state
 from app.way import STEPS, Step, address, page
 from pattern.errors import PatternError
@@ -102,8 +103,8 @@ def _reached(job: Job) -> set[Step]:
     steps: set[Step] = {"axle"}
     if job.axle is not None:
         steps.add("roll")
-    draft = archive().draft(job.id, f"roll-{len(job.rolls) + 1}") or {}
-    if job.axle is not None and (job.rolls or draft.get("photos")):
+    in_work = load_draft(archive(), job.id, len(job.rolls) + 1)
+    if job.axle is not None and (job.rolls or in_work.photos):
         steps |= {"outline", "advice"}
     if job.rolls:
         steps.add("final")

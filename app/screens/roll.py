@@ -31,9 +31,8 @@ def show() -> None:
         return
     last = job.standing_rolls[-1] if job.standing_rolls else None
     draft = start_draft(archive(), job.id, number, last)
-    if number == 1:
-        _kind(job, draft)
-    else:
+    _kind(job, number, draft)
+    if number > 1:
         _moves(job, number, draft)
     _guide()
     columns = st.columns(2)
@@ -89,14 +88,15 @@ def _strike(job: Job, roll: FiledRoll) -> None:
             st.rerun()
 
 
-def _kind(job: Job, draft: RollDraft) -> None:
-    key = f"{job.id}:kind"
+def _kind(job: Job, number: int, draft: RollDraft) -> None:
+    """The first roll may be the pattern as found, a later one the last check."""
+    key = f"{job.id}:{number}:kind"
 
     def keep() -> None:
-        with changed_draft(archive(), job.id, 1) as roll:
+        with changed_draft(archive(), job.id, number) as roll:
             roll.kind = st.session_state[key]
 
-    kinds = ("roll", "as_found")
+    kinds = ("roll", "as_found" if number == 1 else "final")
     st.segmented_control(
         wording.ROLL_KIND, kinds, default=draft.kind, key=key, required=True, on_change=keep,
         format_func=wording.ROLL_KINDS.__getitem__,

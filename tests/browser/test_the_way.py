@@ -102,6 +102,20 @@ def test_a_photo_that_cannot_be_read_says_what_to_do_and_offers_the_outline(
     expect(page.get_by_text("the wrong way round")).to_have_count(0)
 
 
+def test_several_photos_at_once_and_a_phones_own_format_are_taken(
+    server: Server, visit: Callable[..., Page]
+) -> None:
+    job = steps.filed_job(server)
+    page = visit(f"{server.url}/roll?job={job}", "phone")
+    both = [steps.photo("hazel_coast"), steps.photo("cedar_coast")]
+    assert {photo.suffix for photo in both} == {".heic", ".jpg"}
+    steps.uploader(page, "coast").set_input_files(both)
+    expect(page.locator('[class*="st-key-photo-coast-"]')).to_have_count(2, timeout=90_000)
+    with Archive.open(server.archive) as archive:
+        kept = [archive.photo(p["sha256"]) for p in archive.draft(job, "roll-1")["photos"]]
+    assert kept == [photo.read_bytes() for photo in both]
+
+
 def test_a_file_that_is_no_photo_is_named_and_nothing_of_it_is_kept(
     server: Server, visit: Callable[..., Page], tmp_path: Path
 ) -> None:
