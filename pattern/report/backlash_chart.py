@@ -1,4 +1,4 @@
-"""Backlash around the ring gear, as found and at the end, against the maker's limits, as SVG."""
+"""Backlash around the ring gear, as found and at the end, against the axle's limits, as SVG."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Series:
 def backlash_chart(
     series: Sequence[Series], limits_in: tuple[float, float] | None, measures: Measures
 ) -> str:
-    """An SVG of backlash over one turn of the ring gear; the maker's limits are a shaded band."""
+    """An SVG of backlash over one turn of the ring gear; the limits are a shaded band."""
     shown = [line for line in series if line.readings_in]
     low, high = _range(shown, limits_in)
 
@@ -94,7 +94,7 @@ def _legend(shown: Sequence[Series], *, has_limits: bool) -> list[str]:
         x += 26 + 5.6 * len(line.name)
     if has_limits:
         corners = [(x, 165), (x + 12, 165), (x + 12, 173), (x, 173)]
-        parts += [svg.area(corners, GOOD), svg.text((x + 16, 172.5), "maker's limits", 10, INK)]
+        parts += [svg.area(corners, GOOD), svg.text((x + 16, 172.5), "limits", 10, INK)]
     if not shown:
         parts.append(svg.text((200, 95), "no readings on record", 11, SOFT, "middle"))
     return parts

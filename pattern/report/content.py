@@ -24,6 +24,9 @@ CAUTIONS = (
     "Bearing caps belong to their side and their way up. Hands and sleeves out of the turning mesh.",
 )
 
+_SAID_ALREADY = ("Drive mark", "Coast mark", "Next:")
+"""Reasons that repeat what the record shows anyway."""
+
 Row = tuple[str, str]
 
 
@@ -109,10 +112,11 @@ def _axle_sheet(axle: Axle | None, measures: Measures) -> Sheet | None:
         ("Ring gear diameter", measures.size(axle.ring_diameter_in)),
         ("Teeth", f"{axle.tooth_system} depth, {axle.hand}-hand ring gear, {axle.condition} set"),
         ("Backlash limits", f"{measures.number(axle.backlash_min_in)} to "
-                            f"{measures.length(axle.backlash_max_in)} (maker's)"),
+                            f"{measures.length(axle.backlash_max_in)}, as entered for this axle"),
         ("Depth shim", f"{measures.length(axle.depth_shim_in)}, {SHIM_PLACES[axle.depth_shim]}"),
+        ("Side shims, left / right", _pair(axle.left_shim_in, axle.right_shim_in, measures)),
     ]  # fmt: skip
-    return Sheet("Axle", tuple(rows))
+    return _sheet("Axle", rows, "")
 
 
 def _as_found_sheet(sheet: AsFound, measures: Measures) -> Sheet | None:
@@ -268,4 +272,5 @@ def _advice_lines(advice: Advice, axle: Axle | None, measures: Measures) -> tupl
         lines.append(
             f"Ring gear: {measures.ring_move(advice.ring_move_in, advice.ring_move_sd_in)}{shims}"
         )
-    return (*lines, *advice.reasons[:2])
+    why = [reason for reason in advice.reasons if not reason.startswith(_SAID_ALREADY)]
+    return (*lines, *why[:2])
