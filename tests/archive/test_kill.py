@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -268,6 +269,27 @@ def test_four_processes_filing_at_once_lose_nothing_and_double_nothing(tmp_path:
         notes = [filed.note for filed in archive.job(job_id).rolls]
         assert sorted(notes) == sorted(f"{who}/{n}" for who in range(4) for n in range(8))
         assert archive.verify().is_clean
+
+
+def test_many_threads_of_one_page_lose_nothing_and_double_nothing(archive: Archive) -> None:
+    job_id = archive.new_job()
+
+    def session(who: int) -> list[int]:
+        numbers = []
+        for number in range(5):
+            data = photo_bytes(who * 10 + number)
+            archive.save_draft(job_id, f"roll {who}", {"number": number})
+            made = archive.add_roll(job_id, roll(), [(data, reading(data))], note=f"{who}/{number}")
+            numbers.append(made)
+            archive.edit(job_id, notes=f"{who}/{number}")
+            assert len(archive.job(job_id).rolls) >= made
+        return numbers
+
+    with ThreadPoolExecutor(6) as sessions:
+        told = list(sessions.map(session, range(6)))
+    assert sorted(number for numbers in told for number in numbers) == list(range(1, 31))
+    assert len([e for e in archive.history(job_id) if e.section == "notes"]) == 30
+    assert archive.verify().is_clean
 
 
 UPGRADE = """
