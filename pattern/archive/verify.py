@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +29,7 @@ Code = Literal[
     "older_schema",
 ]  # fmt: skip
 _NOTES: tuple[Code, ...] = ("held", "leftover", "older_schema")
+Progress = Callable[[int, int], None]
 _SYSTEM_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
 
@@ -61,11 +62,12 @@ class Verdict:
         return not any(finding.is_fault for finding in self.findings)
 
 
-def verify(location: Location) -> Verdict:
+def verify(location: Location, progress: Progress | None = None) -> Verdict:
     """Re-hash every photo and follow every reference. Raises ArchiveUnavailable, ArchiveNewer.
 
     Photos that are on their way (announced but not yet named by a roll) are in order: a draft holds
-    them, or a filing is under way or was interrupted.
+    them, or a filing is under way or was interrupted. `progress` is told (photos looked at, all
+    photos) after each.
     """
     file = location.database_file
     if file is not None and not file.is_file():
@@ -76,12 +78,14 @@ def verify(location: Location) -> Verdict:
     with closing(database):
         try:
             with database.reading() as connection:
-                return _check(connection, location, database.is_sqlite)
+                return _check(connection, location, database.is_sqlite, progress)
         except ArchiveDamaged as fault:
             return Verdict(0, 0, 0, (Finding("database", str(location), fault.what),))
 
 
-def _check(connection: Connection, location: Location, is_sqlite: bool) -> Verdict:
+def _check(
+    connection: Connection, location: Location, is_sqlite: bool, progress: Progress | None
+) -> Verdict:
     version = read_version(connection)
     if version is None:
         raise ArchiveDamaged("the database is no job archive")
@@ -101,7 +105,7 @@ def _check(connection: Connection, location: Location, is_sqlite: bool) -> Verdi
         found.append(Finding("older_schema", str(location), message))
     row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
     store = PhotoStore(str(location.folder / row.value) if location.folder else row.value)
-    found += _photos(connection, store)
+    found += _photos(connection, store, progress or _quiet)
     counts = [
         len(connection.execute(select(c)).all())
         for c in (jobs.c.number, rolls.c.id, photos.c.sha256)
@@ -126,12 +130,17 @@ def _records(connection: Connection) -> Iterator[Finding]:
             yield Finding("record", job_id(number), fault.message)
 
 
-def _photos(connection: Connection, store: PhotoStore) -> Iterator[Finding]:
+def _quiet(_done: int, _all: int) -> None:
+    """Nobody watches."""
+
+
+def _photos(connection: Connection, store: PhotoStore, progress: Progress) -> Iterator[Finding]:
     sizes = {row.sha256: row.size_bytes for row in connection.execute(select(photos))}
     held = set(connection.scalars(select(incoming.c.sha256)))
     named = set(connection.scalars(select(roll_photos.c.sha256).distinct()))
-    for sha256, size in sizes.items():
+    for done, (sha256, size) in enumerate(sizes.items(), start=1):
         yield from _photo(store, sha256, size)
+        progress(done, len(sizes))
         if sha256 not in named:
             yield Finding("reference", sha256, "a photo's row that no roll names")
     for sha256 in sorted(set(store.names()) - set(sizes)):

@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from pattern.cli.options import archive_option, open_archive
+
+
+@contextmanager
+def _watched(what: str) -> Iterator[Callable[[int, int], None] | None]:
+    """A progress bar on stderr, where somebody sits in front of it."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, all_: bar.update(task, completed=done, total=all_)
 
 
 @click.group()
@@ -24,7 +41,8 @@ def verify(place: str | None, as_json: bool) -> int:
     from pattern.archive.verify import verify as check
 
     location = find_location(place)
-    verdict = check(location)
+    with _watched("Photos") as progress:
+        verdict = check(location, progress)
     if as_json:
         told = {
             "archive": str(location), "clean": verdict.is_clean, "jobs": verdict.jobs,

@@ -14,7 +14,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from pattern.archive.location import find_location
 from pattern.archive.store import Archive
+from pattern.archive.verify import verify
 from pattern.cli import commands
 from pattern.errors import ArchiveNewer, ArchiveUnavailable
 from tests.archive.samples import AXLE, advice, photo_bytes, reading, roll
@@ -160,6 +162,12 @@ def test_photos_on_their_way_are_in_order(shop: Archive) -> None:
     assert [f.code for f in verdict.findings] == ["held", "leftover"]
 
 
+def test_verify_tells_how_far_it_is(shop: Archive) -> None:
+    told: list[tuple[int, int]] = []
+    verify(shop.location, lambda done, everything: told.append((done, everything)))
+    assert told == [(1, 2), (2, 2)]
+
+
 def test_verify_changes_nothing(shop: Archive) -> None:
     flip_a_bit(shop)
     add_an_orphan(shop)
@@ -181,9 +189,6 @@ def test_an_older_archive_is_checked_without_upgrading_it(tmp_path: Path) -> Non
 
     old = Path(__file__).parent.parent / "archives" / "schema_0001"
     shutil.copytree(old, tmp_path / "old")
-    from pattern.archive.location import find_location
-    from pattern.archive.verify import verify
-
     verdict = verify(find_location(tmp_path / "old"))
     assert verdict.is_clean
     assert "older_schema" in {f.code for f in verdict.findings}
@@ -191,9 +196,6 @@ def test_an_older_archive_is_checked_without_upgrading_it(tmp_path: Path) -> Non
 
 
 def test_no_archive_and_a_newer_one_are_told_apart(shop: Archive, tmp_path: Path) -> None:
-    from pattern.archive.location import find_location
-    from pattern.archive.verify import verify
-
     with pytest.raises(ArchiveUnavailable, match="there is no archive"):
         verify(find_location(tmp_path / "nowhere"))
     assert not (tmp_path / "nowhere").exists()
