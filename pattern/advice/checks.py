@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pattern.advice.estimate import Fit, Hypothesis
+from pattern.advice.evidence import Evidence
 from pattern.errors import InvalidAxle, NoCorrection
 from pattern.records import SIDES, Axle, Roll
 
@@ -20,6 +20,7 @@ _MISFIT_SD = 4.5
 _FLIP_MISFIT = 0.5
 _LOST_SD = 11.0
 _ODD_SD = 1.5
+_OPPOSED = 0.08
 _NARROWEST_IN = 0.0005
 
 
@@ -144,32 +145,30 @@ def is_odd(fit: Fit) -> bool:
     return fit.misfit > fit.measured + _ODD_SD * math.sqrt(2.0 * fit.measured)
 
 
-def unfit_cause(roll: Roll, design: NDArray[np.float64]) -> Fault:
-    """Which of the standards' names fits a set that no shim mends, and what to look for."""
-    if roll.drive is not None and roll.coast is not None:
-        height = roll.drive.profile - design[1], roll.coast.profile - design[3]
-        length = roll.drive.lengthwise - design[0], roll.coast.lengthwise - design[2]
-        opposed = [a * b < 0 for a, b in (height, length)]
-        if opposed[0] and min(map(abs, height)) > 0.08:
-            high, low = ("drive", "coast") if height[0] > 0 else ("coast", "drive")
-            return Fault(
-                "lame_contact",
-                f"The {high} mark lies high and the {low} mark low, lame contact: no move of pinion or "
-                "ring gear brings both right. Look for an unmatched set, a sprung housing or a wrong "
-                "bearing before cutting any shim.",
-            )
-        if opposed[1] and min(map(abs, length)) > 0.08:
-            return Fault(
-                "cross_contact",
-                "The marks lie at opposite ends of drive and coast side, cross contact, and height and "
-                "backlash do not go with a depth error: the shafts do not meet as they should. Look "
-                "for a bent housing, worn bores or an unmatched set before cutting any shim.",
-            )
-    return Fault(
-        "beyond_shims",
-        "No move of pinion and ring gear brings the marks right: look for an unmatched or damaged set, "
-        "a bent case or a bad housing before cutting any shim.",
-    )
+def unfit_sign(evidence: Evidence) -> Fault | None:
+    """What the last marks look like of the patterns that no shim mends, None if like none.
+
+    Only a look: a depth error shows at opposite ends too. The estimate weighs it.
+    """
+    off = evidence.centre[-1] - evidence.design
+    if np.isnan(off).any():
+        return None
+    if off[1] * off[3] < 0 and min(abs(off[1]), abs(off[3])) > _OPPOSED:
+        high, low = ("drive", "coast") if off[1] > 0 else ("coast", "drive")
+        return Fault(
+            "lame_contact",
+            f"The {high} mark lies high and the {low} mark low, lame contact: no move of pinion or "
+            "ring gear brings both right. Look for an unmatched set, a sprung housing or a wrong "
+            "bearing before cutting any shim.",
+        )
+    if off[0] * off[2] < 0 and min(abs(off[0]), abs(off[2])) > _OPPOSED:
+        return Fault(
+            "cross_contact",
+            "The marks lie at opposite ends of drive and coast side, cross contact, and height and "
+            "backlash do not go with a depth error: the shafts do not meet as they should. Look for a "
+            "bent housing, worn bores or an unmatched set before cutting any shim.",
+        )
+    return None
 
 
 def is_lost(rolls: Sequence[Roll], fit: Fit) -> bool:

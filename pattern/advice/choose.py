@@ -119,10 +119,13 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     return loss.mean(axis=0), right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
 
 
-def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
-    """The move of least expected loss that shims can make; the ring gear alone where that serves."""
-    alone = _search(belief, limits, np.zeros(1), reach.ring_thou)
-    both = _search(belief, limits, reach.pinion_thou, reach.ring_thou)
+def choose(belief: Belief, limits: Limits, reach: Reach, *, trial: bool = False) -> Choice:
+    """The move of least expected loss that shims can make; the ring gear alone where that serves.
+
+    `trial` leaves out staying put, for a job that a further look at the same position cannot settle.
+    """
+    alone = _search(belief, limits, np.zeros(1), reach.ring_thou, trial)
+    both = _search(belief, limits, reach.pinion_thou, reach.ring_thou, trial)
     return both if both.loss + _PINION_PRICE < alone.loss else alone
 
 
@@ -131,14 +134,16 @@ def stay(belief: Belief, limits: Limits) -> Choice:
     return _choice(belief, limits, np.zeros((1, 2)))
 
 
-def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array) -> Choice:
+def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array, trial: bool) -> Choice:
     grid = _grid(_every(pinion, _COARSE_THOU), _every(ring, _COARSE_THOU))
     loss = judge(_thinned(belief, 150), grid, limits)[0]
     near = [
         _grid(_around(pinion, start[0]), _around(ring, start[1]))
         for start in grid[np.argsort(loss)[:3]]
     ]
-    return _choice(belief, limits, np.unique(np.concatenate(near), axis=0))
+    moves = np.unique(np.concatenate(near), axis=0)
+    moved = moves[np.any(moves != 0, axis=1)]
+    return _choice(belief, limits, moved if trial and len(moved) else moves)
 
 
 def _every(moves: Array, spacing: float) -> Array:

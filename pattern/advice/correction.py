@@ -26,7 +26,7 @@ from pattern.advice.checks import (
     is_bound,
     is_lost,
     is_odd,
-    unfit_cause,
+    unfit_sign,
 )  # fmt: skip
 from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
 from pattern.advice.computed_response import computed_response
@@ -44,6 +44,7 @@ from pattern.setup.stacks import ShimKit
 
 _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _WORTH_REFINING = 0.08
+_WORTH_A_TRIAL = 0.5
 _HOPELESS, _SERVES = 0.10, 0.30
 
 
@@ -99,7 +100,7 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
         for system in systems
         for response, share in _SOURCES
     ]
-    if not all(is_odd(f) for f in sound):
+    if unfit_sign(evidence) is None or not all(is_odd(f) for f in sound):
         return sound
     return sound + [
         fit(
@@ -139,9 +140,9 @@ def _decide(job: _Job) -> Advice:
         finer = best.chance_right > now.chance_right + _WORTH_REFINING
         return _advice("accept", job, replace(seen, finer=finer), best if finer else None)
     unfit = sum(p for f, p in zip(job.fits, shares, strict=True) if not f.hypothesis.sound)
-    if unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
-        fault = unfit_cause(job.rolls[-1], job.evidence.design)
-        return replace(_advice("reject", job, seen, None), flags=(fault.code,))
+    sign = unfit_sign(job.evidence)
+    if sign is not None and unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
+        return replace(_advice("reject", job, seen, None), flags=(sign.code,))
     _need_room(job, belief, limits, best)
     if best.pinion_thou == 0 and best.ring_thou == 0:
         return _advice("undecided", job, seen, None)
@@ -154,7 +155,14 @@ def _best(job: _Job, belief: Belief, limits: Limits) -> Choice:
         can = Reach(np.zeros(1), can.ring_thou[can.ring_thou >= 0])
     elif job.rolls[-1].backlash_in is None:  # toward the pinion it may bind unseen
         can = Reach(can.pinion_thou, can.ring_thou[can.ring_thou >= 0])
-    return choose(belief, limits, can)
+    trial = _rolled_again(job.rolls) and stay(belief, limits).chance_good < _WORTH_A_TRIAL
+    return choose(belief, limits, can, trial=trial)
+
+
+def _rolled_again(rolls: Sequence[Roll]) -> bool:
+    """The last two rolls show one position: a third look at it would not tell more than a move."""
+    last = rolls[-1]
+    return len(rolls) > 1 and not last.pinion_move_in and not last.ring_move_in
 
 
 def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:

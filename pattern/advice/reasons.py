@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.checks import is_bound, unfit_cause
+from pattern.advice.checks import is_bound, unfit_sign
 from pattern.advice.choose import Belief, Choice, Limits, offsets
 from pattern.advice.evidence import Evidence
 from pattern.advice.response import DIRECTION, GAIN
@@ -204,7 +204,8 @@ def _accepted(seen: Findings) -> list[str]:
 
 
 def _rejected(seen: Findings) -> list[str]:
-    return [unfit_cause(seen.rolls[-1], seen.evidence.design).words]
+    sign = unfit_sign(seen.evidence)
+    return [] if sign is None else [sign.words]
 
 
 def _undecided(seen: Findings) -> list[str]:

@@ -1,6 +1,6 @@
 """Roll, advise, move, until the truth is right: how many rolls does a controller need?
 
-    python -m pattern.synthetic.closed_loop [--sets 200] [--make linear|contact|both] [--quick]
+    python -m pattern.synthetic.closed_loop [--sets 200] [--make linear|contact|both] [--ours]
 
 Prints the table of the README: mean rolls (the last one included), 90th percentile, sets not done in
 ten rolls, wrong first pinion moves, pinion shim changes, and whether the stated spread holds.
@@ -9,6 +9,7 @@ ten rolls, wrong first pinion moves, pinion shim changes, and whether the stated
 from __future__ import annotations
 
 import argparse
+import copy
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -71,9 +72,10 @@ class Run:
     seconds: list[float] = field(default_factory=list)
 
 
-def drawn_job(
-    maker: Maker, scenario: Scenario, index: int, seed: int = 2024
-) -> tuple[DrawnSet, tuple[float, float], np.random.Generator]:
+Job = tuple[DrawnSet, tuple[float, float], np.random.Generator]
+
+
+def drawn_job(maker: Maker, scenario: Scenario, index: int, seed: int = 2024) -> Job:
     """Set number `index` of a scenario and its initial errors; the same for every controller."""
     system = scenario.systems[index % len(scenario.systems)]
     rng = np.random.default_rng([seed, index, len(scenario.systems)])
@@ -89,15 +91,10 @@ def drawn_job(
 
 
 def run_job(
-    maker: Maker,
-    scenario: Scenario,
-    controller: Controller,
-    index: int,
-    *,
-    until_accept: bool = False,
+    job: Job, scenario: Scenario, controller: Controller, *, until_accept: bool = False
 ) -> Run:
     """One job; it ends when the truth is right, or at the controller's own accept."""
-    drawn, at, rng = drawn_job(maker, scenario, index)
+    drawn, at, rng = job[0], job[1], copy.deepcopy(job[2])
     axle = Axle(
         41, 11, 8.5, tooth_system=drawn.system if scenario.told else "unknown",
         depth_shim="pinion_head", backlash_min_in=0.006, backlash_max_in=0.010,
@@ -191,10 +188,11 @@ def _print_scenario(maker: Maker, scenario: Scenario, sets: int, only_ours: bool
     controllers: tuple[tuple[str, Controller], ...] = (
         ("fixed steps", fixed_steps), ("knows the set", knows_the_set), ("advice", follow_advice)
     )  # fmt: skip
+    jobs = [drawn_job(maker, scenario, i) for i in range(sets)]
     for name, controller in controllers[2:] if only_ours else controllers:
-        runs = [run_job(maker, scenario, controller, i) for i in range(sets)]
+        runs = [run_job(job, scenario, controller) for job in jobs]
         print(row(f"{scenario.name}, {name}", runs), flush=True)
-    runs = [run_job(maker, scenario, follow_advice, i, until_accept=True) for i in range(sets)]
+    runs = [run_job(job, scenario, follow_advice, until_accept=True) for job in jobs]
     print(f"  {scenario.name}: {accept_line(runs)}", flush=True)
 
 

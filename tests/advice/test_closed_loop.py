@@ -9,15 +9,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pattern.synthetic.closed_loop import SCENARIOS, Run, Scenario, run_job
+from pattern.synthetic.closed_loop import SCENARIOS, Run, Scenario, drawn_job, run_job
 from pattern.synthetic.controllers import Controller, fixed_steps, follow_advice
 from pattern.synthetic.drawn_sets import LinearSet
 
-SETS = 8
+SETS = 6
 
 
 def runs(scenario: Scenario, controller: Controller, **more: bool) -> list[Run]:
-    return [run_job(LinearSet, scenario, controller, index, **more) for index in range(SETS)]
+    jobs = (drawn_job(LinearSet, scenario, index) for index in range(SETS))
+    return [run_job(job, scenario, controller, **more) for job in jobs]
 
 
 @pytest.mark.parametrize("name", ["tapered", "uniform"])

@@ -28,7 +28,7 @@ def believed(rolls: list[Roll], **changes: object) -> tuple[np.ndarray, np.ndarr
 def test_the_stated_spread_covers_the_true_error_of_sets_of_another_make() -> None:
     # drawn sets that know nothing of this model; 2 sd should hold about 95 %
     scores = []
-    for index in range(30):
+    for index in range(20):
         drawn, at, rng = drawn_job(LinearSet, TAPERED, index)
         mean, sd = believed([rolled(drawn, at, None, Noise(), rng)])
         scores.append((np.array(at) - mean) / sd)
