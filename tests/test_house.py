@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -107,5 +108,11 @@ def test_the_readme_s_pictures_exist() -> None:
 def test_sample_images_stay_small() -> None:
     files = [f for f in (ROOT / "sample_images").rglob("*") if f.is_file()]
     assert sum(f.stat().st_size for f in files) < 25_000_000
-    heavy = [f.name for f in files if f.stat().st_size > 1_000_000 and "12mp" not in f.name]
-    assert heavy == []
+    heavy = {f.stem for f in files if f.stat().st_size > 1_000_000}
+    twelve_megapixels = {
+        f.stem
+        for f in files
+        if f.suffix == ".json" and json.loads(f.read_bytes())["size"] == [4000, 3000]
+    }
+    assert heavy <= twelve_megapixels
+    assert len(twelve_megapixels) == 2
