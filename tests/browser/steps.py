@@ -118,6 +118,7 @@ def fill(page: Page, label: str, value: str) -> None:
     field = page.get_by_label(label, exact=True)
     field.fill(value)
     field.press("Tab")
+    page.wait_for_timeout(250)  # before the rerun starts it looks like one that has ended
     expect(page.locator('[data-testid="stApp"]')).to_have_attribute(
         "data-test-script-state", "notRunning"
     )

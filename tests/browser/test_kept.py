@@ -79,8 +79,8 @@ def test_a_roll_in_work_survives_a_stopped_server(
         job = steps.filed_job(first)
         page = visit(f"{first.url}/roll?job={job}", "phone")
         steps.add_photo(page, "drive", steps.photo("cedar_drive"))
-        steps.fill(page, "Backlash now (in)", "0.0075")
         steps.draw_outlines(page, first, job)
+        steps.fill(page, "Backlash now (in)", "0.0075")
         before = steps.reading(page)
         page.close()
     with running(tmp_path) as second:

@@ -30,8 +30,8 @@ def test_from_an_empty_job_to_the_report(
     steps.on_to(page, "roll")
     for side in ("drive", "coast"):
         steps.add_photo(page, side, steps.photo(f"{PAIR}_{side}"))
-    steps.fill(page, "Backlash now (in)", "0.008")
     steps.draw_outlines(page, server, job)
+    steps.fill(page, "Backlash now (in)", "0.008")
     for side in ("drive", "coast"):
         card = page.locator(f'[class*="st-key-photo-{side}-"]')
         _agrees_with_the_truth(steps.reading(card), f"{PAIR}_{side}")
