@@ -29,6 +29,8 @@ from pattern.synthetic.solids import Part, Solid
 from pattern.synthetic.tooth_form import flank_points, turn_about_axis
 
 MAX_TEETH = 64
+TOOTH_SHARES = ((0.06, 0.16), (0.14, 0.7), (0.6, 1.7))
+"""Tooth lengths over the picture's long side: far, usual, near."""
 LIGHT_MAP = 352
 GRID = (np.linspace(0.0, 1.0, 21), np.linspace(0.05, 0.95, 7))
 """Lengthwise and profile places at which a gear's tooth sides are kept for aiming."""
@@ -237,7 +239,7 @@ def _aim(
 
 def _size_range(rng: np.random.Generator) -> tuple[float, float]:
     """Tooth length as a share of the long side: far, usual, or a close-up."""
-    return ((0.06, 0.16), (0.14, 0.7), (0.6, 1.7))[int(rng.choice(3, p=[0.17, 0.61, 0.22]))]
+    return TOOTH_SHARES[int(rng.choice(3, p=[0.17, 0.61, 0.22]))]
 
 
 def _sideways(point: NDArray[np.float64], side: Side) -> NDArray[np.float64]:
