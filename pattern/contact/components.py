@@ -45,6 +45,14 @@ def _opened(mask: Mask) -> NDArray[np.uint8]:
     return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel), np.uint8)
 
 
+def border_share(mask: Mask) -> float:
+    """Share of the mask's rim that lies on the tooth's own border: an edge of the tooth is no rim."""
+    rim = _border_of(mask)
+    frame = np.zeros(mask.shape, bool)
+    frame[:2], frame[-2:], frame[:, :2], frame[:, -2:] = True, True, True, True
+    return float((rim & frame).sum()) / max(float(rim.sum()), 1.0)
+
+
 def rim_step(lab: Floats, mask: Mask, inside: Mask) -> tuple[float, float]:
     """The colour step at the patch's rim, and in how many directions it is seen.
 

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
-from pattern.contact.components import main_pieces, rim_bands, rim_step
-from pattern.contact.seen import SeenTooth, seen_on_tooth
+from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
+from pattern.contact.seen import seen_on_tooth
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
-from pattern.records import ContactPatch, Photo
+from pattern.records import ContactPatch, Photo, ToothSide
 from pattern.settings import Settings
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.rectify import COLUMNS, ROWS, FlatTooth, lay_flat
@@ -21,6 +21,9 @@ from pattern.teeth.surface import ToothSurface
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
+_MOST_BORDER = (0.45, 0.35)
+"""Greatest share of a patch's rim on the tooth's border, outline given and found: where the outline
+is found, a strip along it is rather a slip of the outline than a mark."""
 
 
 def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[ContactPatch]:
@@ -38,19 +41,19 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
         Look(look_of(flat.rgb), flat.inside & s.visible)
         for flat, s in zip(flats, seen, strict=True)
     ]
-    parts = zip(surfaces, flats, seen, looks, separate(looks), strict=True)
+    parts = zip(found.teeth, surfaces, flats, looks, separate(looks), strict=True)
     return [_patch(*part) for part in parts]
 
 
 def _patch(
-    surface: ToothSurface, flat: FlatTooth, seen: SeenTooth, look: Look, result: Separation
+    tooth: ToothSide, surface: ToothSurface, flat: FlatTooth, look: Look, result: Separation
 ) -> ContactPatch:
     inside = look.inside
     lab = to_lab(np.asarray(cv2.GaussianBlur(flat.rgb, (0, 0), 1.0), np.float32))
     mask = main_pieces(result.contact, result.core, inside)
     step, share = rim_step(lab, mask, inside)
     contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
-    if not _is_patch(mask, inside, step, share):
+    if not _is_patch(mask, inside, step, share, tooth.source):
         contact = np.zeros_like(contact)
         mask = np.zeros_like(mask)
     return ContactPatch(
@@ -65,9 +68,9 @@ def _patch(
     )
 
 
-def _is_patch(mask: Mask, inside: Mask, step: float, share: float) -> bool:
+def _is_patch(mask: Mask, inside: Mask, step: float, share: float, source: str) -> bool:
     part = mask.sum() / max(inside.sum(), 1)
-    if not 0.008 < part < 0.75:
+    if not 0.008 < part < 0.75 or border_share(mask) > _MOST_BORDER[source == "found"]:
         return False
     return step > 7.0 and share > max(0.65, 0.95 - 0.012 * step)
 

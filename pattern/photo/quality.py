@@ -44,7 +44,7 @@ class ToothLight:
 def check_photo(
     photo: Photo, regions: Sequence[NDArray[np.float64]], settings: Settings
 ) -> tuple[Reason, ...]:
-    """Reasons to decline a photo for its quality on the teeth; none if half of the teeth are good.
+    """Reasons to decline a photo for its quality on the teeth, judged by the median over them.
 
     `regions` are closed polygons (n, 2) px, one a tooth. Each reason says what was seen and what to
     do.
@@ -52,13 +52,25 @@ def check_photo(
     if not regions:
         return ()
     lights = [measure_light(photo, region) for region in regions]
-    faults = [_faults(light, settings) for light in lights]
-    good = sum(not fault for fault in faults)
-    if good * 2 >= len(regions):
+    faults = _faults(_usual(lights), settings)
+    if not faults:
         return ()
-    worst = [code for fault in faults for code in fault]
-    code = max(dict.fromkeys(worst), key=worst.count)
-    return (Reason(code, _message(code, lights, settings)),)
+    return (Reason(faults[0], _message(faults[0], lights, settings)),)
+
+
+def _usual(lights: Sequence[ToothLight]) -> ToothLight:
+    """The median of each measure over the teeth; of the lengths the greatest."""
+
+    def middle(name: str) -> float:
+        return float(np.median([getattr(light, name) for light in lights]))
+
+    return ToothLight(
+        length_px=max(light.length_px for light in lights),
+        bright=middle("bright"),
+        clipped=middle("clipped"),
+        blur_share=middle("blur_share"),
+        shake_share=middle("shake_share"),
+    )
 
 
 def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:

@@ -28,6 +28,7 @@ from pattern.settings import Settings
 from pattern.teeth.found import FoundTeeth
 
 Floats = NDArray[np.float64]
+_MARKED_SHARE = 0.6
 _DISAGREE = (0.10, 0.14)
 """Scatter between teeth (sd, lengthwise and profile) beyond which they show no one pattern."""
 
@@ -134,13 +135,22 @@ def _missing(
     ):
         return [_reason("glare")]
     if measured:
-        return []
+        return _too_few(found, measured)
     name = _most_common([p.compound_name for p in patches])
     if name in ("grey", "dark", "unknown"):
         return [_reason("no_compound")]
     return [
         _reason("no_contact", f"{name} compound covers the teeth, but no wiped patch was seen. ")
     ]
+
+
+def _too_few(found: FoundTeeth, measured: list[ToothReading]) -> list[Reason]:
+    """A roll marks every painted tooth: a patch on a minority of those found is no pattern."""
+    count, total = len(measured), len(found.teeth)
+    if found.teeth[0].source != "found" or count >= _MARKED_SHARE * total:
+        return []
+    seen = f"A wiped patch was seen on only {count} of {total} painted teeth. "
+    return [_reason("no_contact", seen)]
 
 
 def _reason(code: str, seen: str = "") -> Reason:

@@ -55,6 +55,15 @@ def bend_edges(
     )
 
 
+def tip_steadiness(photo: Photo, surface: ToothSurface) -> float:
+    """How alike the look changes across the tip edge from toe to heel, 0 to 1.
+
+    Along a true tip edge compound or steel of the side always gives way to the top land.
+    """
+    at_tip, _ = _edge_scores(photo, surface)
+    return float(at_tip[len(at_tip) // 2])
+
+
 def _expected(tooth: ToothSide, view: RingView | None, number: int, side: Side) -> ToothSurface:
     """Edges as the view has them, moved onto the tooth's own corners."""
     a, b, c, d = tooth.corners

@@ -11,13 +11,15 @@ from numpy.typing import NDArray
 from pattern.flags import flag
 from pattern.records import Direction, Hand, Photo, Reason, Side, ToothSide
 from pattern.settings import Settings
+from pattern.teeth.bend import tip_steadiness
 from pattern.teeth.chirality import direction_of
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.given import check_side_and_hand, overridden_toe
 from pattern.teeth.network import predict_fields
 from pattern.teeth.painted import SeenSide, painted_run, seen_sides
-from pattern.teeth.ring_fit import RingView, joined, solve_ring
+from pattern.teeth.ring_fit import RingView, solve_ring
+from pattern.teeth.ring_refine import settle_ring
 from pattern.teeth.ring_search import FoundRing, assigned, pieces_of, search_ring, sighting_of
 from pattern.teeth.surface import ToothSurface
 from pattern.teeth.verdict import why_not
@@ -29,6 +31,8 @@ _LEAST_GAIN = 1.25
 _MARGIN = 0.25
 _BEYOND = 3
 _VISIBLE = 0.2
+_STEADY = 0.42
+"""Steadiness of the tip edges that found teeth must show (half of the sample photos)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +67,7 @@ def find_teeth(
     """
     check_side_and_hand(side, hand)
     search = look_for_ring(photo, side, hand)
-    teeth = _teeth_of(search)
+    teeth = _teeth_of(photo, search)
     good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
     reasons = why_not(photo, search, good, side, settings)
     regions = tuple(ToothSurface.of(t).polygon for t in good)
@@ -99,7 +103,7 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand) -> Search:
     if region is None:
         return Search((first,), ring, tuple(sides), tuple(painted), step)
     second = predict_fields(photo.pixels, side, hand, region=region)
-    better = _with_closer_look(ring, second, side, hand, size)
+    better = _with_closer_look(ring, second, painted or sides, side, hand, size)
     moved = _moved(ring.view, better.view, painted)
     sides = _sides_of(photo, better, second)
     painted, step = painted_run(sides)
@@ -107,17 +111,22 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand) -> Search:
 
 
 def _with_closer_look(
-    ring: FoundRing, look: PixelFields, side: Side, hand: Hand, size: tuple[int, int]
+    ring: FoundRing,
+    look: PixelFields,
+    painted: Sequence[SeenSide],
+    side: Side,
+    hand: Hand,
+    size: tuple[int, int],
 ) -> FoundRing:
-    pieces = pieces_of(look, side, hand)
-    numbers = assigned(pieces, ring.view)
-    if all(n is None for n in numbers):
-        return ring
-    both = joined([sighting_of(ring.pieces, ring.numbers), sighting_of(pieces, numbers)])
-    view = solve_ring(both, side, hand, size, start=ring.view.state, robust=True)
+    closer = pieces_of(look, side, hand)
+    pieces = (*ring.pieces, *closer)
+    numbers = (*ring.numbers, *assigned(closer, ring.view))
+    seen = sighting_of(pieces, numbers)
+    view = solve_ring(seen, side, hand, size, start=ring.view.state, robust=True)
     if view is None:
         return ring
-    return FoundRing(view, (*ring.pieces, *pieces), (*ring.numbers, *numbers))
+    view = settle_ring(view, look, [s.number for s in painted], seen)
+    return FoundRing(view, pieces, numbers)
 
 
 def _sides_of(photo: Photo, ring: FoundRing, look: PixelFields) -> list[SeenSide]:
@@ -167,23 +176,29 @@ def _moved(before: RingView, after: RingView, sides: Sequence[SeenSide]) -> floa
 # --- teeth of the ring gear --------------------------------------------------------------------------
 
 
-def _teeth_of(search: Search) -> list[ToothSide]:
-    """The painted teeth with corner spread and confidence."""
+def _teeth_of(photo: Photo, search: Search) -> list[ToothSide]:
+    """The painted teeth with corner spread and confidence.
+
+    What lowers it: cells of other teeth that the ring gear leaves unexplained, a closer look that
+    moved it, a tip edge across which the photo shows no steady change, a side hardly seen.
+    """
     ring = search.ring
     if ring is None:
         return []
+    surfaces = [ring.view.tooth_surface(float(s.number)) for s in search.painted]
+    steady = float(np.mean([tip_steadiness(photo, s) for s in surfaces])) if surfaces else 0.0
     teeth = []
-    for seen in search.painted:
-        surface = ring.view.tooth_surface(float(seen.number))
+    for seen, surface in zip(search.painted, surfaces, strict=True):
         near = min(abs(seen.number - n) for n in ring.numbers if n is not None)
         doubts = (
             min(1.0, ring.explained / 0.6),
             float(np.exp(-0.5 * (ring.view.misfit / 1.0) ** 2)),
             float(np.exp(-0.5 * (search.moved / 0.08) ** 2)),
             min(1.0, seen.side / 0.5),
+            min(1.0, steady / _STEADY) ** 2,
             0.85**near,
         )
-        share = 0.012 + 0.012 * near + 0.35 * search.moved
+        share = 0.012 + 0.006 * near + 0.35 * search.moved
         teeth.append(
             ToothSide(
                 corners=surface.corners,

@@ -9,14 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.teeth.fields import PixelFields
-from pattern.teeth.fit import Observed
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _MIN_CELLS = 40
-_MOST_RIM = 160
 _JUMP = 0.22
 """Profile cannot change by this much from cell to cell within one tooth side."""
+
+
+@dataclass(frozen=True, eq=False)
+class Observed:
+    """What the maps say about one tooth side: `xy` (n, 2) places of cells in photo pixels, `place`
+    (n, 2) their tooth coordinates and `sd` (n, 2) the spread of those."""
+
+    xy: Floats
+    place: Floats
+    sd: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +65,7 @@ def split_teeth(fields: PixelFields, min_cells: int = _MIN_CELLS) -> list[Instan
 
 
 def observe(fields: PixelFields, mask: Mask, most: int = 800) -> Observed:
-    """Cells and rim of one tooth side, in photo pixels, thinned to `most` cells."""
+    """Cells of one tooth side, in photo pixels, thinned to `most`."""
     rows, columns = np.nonzero(mask & (fields.edge < 0.9))
     if len(rows) > most:
         keep = np.linspace(0, len(rows) - 1, most).astype(int)
@@ -71,14 +79,7 @@ def observe(fields: PixelFields, mask: Mask, most: int = 800) -> Observed:
         xy=fields.photo_xy(cells),
         place=place.astype(float),
         sd=np.clip(spread.astype(float), 0.01, 0.5),
-        border=fields.photo_xy(_thinned(_rim(fields, mask), _MOST_RIM)),
     )
-
-
-def _thinned(points: Floats, most: int) -> Floats:
-    if len(points) <= most:
-        return points
-    return np.asarray(points[np.linspace(0, len(points) - 1, most).astype(int)])
 
 
 def _jumps(fields: PixelFields) -> Mask:
@@ -105,36 +106,3 @@ def _grow(labels: NDArray[np.int32], side: Mask, keep: list[int]) -> NDArray[np.
     table = np.zeros(int(index.max()) + 1, np.int32)
     table[index[kept > 0]] = kept[kept > 0]
     return np.where(side & (distance <= 3.0), table[index], 0).astype(np.int32)
-
-
-def _rim(fields: PixelFields, mask: Mask) -> Floats:
-    """Points (n, 2) on the grid where the side's probability falls through one half, going out.
-
-    The picture's own border is no rim of the tooth.
-    """
-    rows, columns = fields.shape
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    points = np.concatenate([np.zeros((0, 2), int), *(c.reshape(-1, 2) for c in contours)])
-    x, y = points[:, 0], points[:, 1]
-    free = (x >= 1) & (x < columns - 1) & (y >= 1) & (y < rows - 1)
-    x, y = x[free], y[free]
-    solid = mask.astype(float)
-    out = np.stack([solid[y, x - 1] - solid[y, x + 1], solid[y - 1, x] - solid[y + 1, x]], axis=1)
-    size = np.linalg.norm(out, axis=1)
-    turned = size > 0
-    inner = np.stack([x, y], axis=1).astype(float)[turned]
-    return _half_way(fields.side, inner, out[turned] / size[turned, None])
-
-
-def _half_way(side: NDArray[np.float32], inner: Floats, outward: Floats) -> Floats:
-    """Slide rim cells outward to where the side's probability is one half, within two cells."""
-    if not len(inner):
-        return inner
-    steps = np.arange(0.0, 2.01, 0.25)
-    x = inner[:, None, 0] + steps * outward[:, None, 0]
-    y = inner[:, None, 1] + steps * outward[:, None, 1]
-    values = cv2.remap(side, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
-    below = values < 0.5
-    # another tooth of the same side may follow at once: then the rim is half a cell out
-    first = np.where(below.any(axis=1), below.argmax(axis=1), 2)
-    return np.asarray(inner + steps[first][:, None] * outward)

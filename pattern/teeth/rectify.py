@@ -101,4 +101,4 @@ def sampled(
     found = cv2.remap(
         values, cells[..., 0], cells[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
     )
-    return np.asarray(found, dtype=np.float64)
+    return np.asarray(found, dtype=np.float64).reshape(xy.shape[:-1])

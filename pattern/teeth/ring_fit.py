@@ -30,6 +30,7 @@ no source); spread of its logarithm."""
 _STEPS = np.linspace(0.0, 1.0, 33)
 _LIMIT = 4.0
 _STEP = 1e-5
+_WARM_STEPS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +166,7 @@ def solve_ring(
                 state,
                 jac=slopes,
                 x_scale="jac",
-                max_nfev=40,
+                max_nfev=40 if start is None else _WARM_STEPS,
                 loss="soft_l1" if robust else "linear",
             )
         except (ValueError, np.linalg.LinAlgError):

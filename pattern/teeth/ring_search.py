@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from pattern.records import Hand, Side
 from pattern.teeth.chirality import runs_clockwise
 from pattern.teeth.fields import PixelFields
-from pattern.teeth.fit import Observed
-from pattern.teeth.instances import observe, split_teeth
+from pattern.teeth.instances import Observed, observe, split_teeth
 from pattern.teeth.ring_fit import RingView, Sighting, solve_ring
 
 Floats = NDArray[np.float64]
-_CELLS = 18
-_ALIKE = 2.5
+_CELLS = 10
+_ALIKE = 1.9
 """A tooth's cells err together: their spread is widened by this."""
 _SEEDS = 3
 _ROUNDS = 3
@@ -84,7 +83,7 @@ def pieces_of(fields: PixelFields, side: Side, hand: Hand) -> list[Piece]:
     """Pieces of the declared side with a sound affine map, the largest first."""
     pieces = []
     for instance in split_teeth(fields):
-        observed = observe(fields, instance.mask, most=_CELLS * 12)
+        observed = observe(fields, instance.mask, most=200)
         piece = _piece(observed, float(instance.mask.sum()), runs_clockwise(side, hand))
         if piece is not None:
             pieces.append(piece)
@@ -104,7 +103,7 @@ def _piece(observed: Observed, weight: float, clockwise: bool) -> Piece | None:
     keep = np.linspace(0, len(xy) - 1, min(_CELLS, len(xy))).astype(int)
     sd = np.maximum(observed.sd[keep], 0.02) * _ALIKE
     inverse = np.linalg.pinv(to_px)
-    thinned = Observed(xy[keep], place[keep], observed.sd[keep], observed.border)
+    thinned = Observed(xy[keep], place[keep], observed.sd[keep])
     return Piece(thinned, solved[2], to_px, inverse / sd[:, :, None], weight)
 
 

@@ -10,31 +10,11 @@ from numpy.typing import NDArray
 
 from pattern.records import Hand, Photo, Side, ToothSide
 from pattern.teeth.ring_fit import EDGES, RingView, fit_ring
-from pattern.teeth.surface import ToothSurface, resampled
+from pattern.teeth.surface import resampled
 
 Floats = NDArray[np.float64]
-_KNOTS = 33
-_SHARE = 0.6
-"""How far a found tooth goes toward the row's ring gear: the rest is what was seen of itself."""
-_ODD = 0.10
-"""A tooth this far off the row, as a share of its length (root mean square), is not believed."""
 _LOOSE = 1.6
 """Points along one tooth's edges err together: their sds are widened by this."""
-
-
-def settle_row(
-    photo: Photo, teeth: Sequence[ToothSide], side: Side, hand: Hand
-) -> tuple[tuple[ToothSide, ...], RingView | None]:
-    """Found tooth sides moved toward the ring gear that explains all of them; and that ring gear.
-
-    A tooth far off the row loses its confidence; all lose some if no ring gear explains them.
-    """
-    if not teeth:
-        return (), None
-    view = _row_view(photo, teeth, [max(t.corner_sd_px, 1.0) for t in teeth], side, hand)
-    if view is None:
-        return tuple(replace(t, confidence=0.6 * t.confidence) for t in teeth), None
-    return tuple(_settled(t, view.surface(n)) for n, t in enumerate(teeth)), view
 
 
 def follow_corrected(
@@ -70,14 +50,6 @@ def _row_view(
     points = [np.concatenate([resampled(t.tip_edge, 5), resampled(t.root_edge, 5)]) for t in teeth]
     size = (photo.width_px, photo.height_px)
     return fit_ring(points, [_LOOSE * sd for sd in sds], side, hand, size, EDGES)
-
-
-def _settled(tooth: ToothSide, row: ToothSurface) -> ToothSide:
-    tip, root = resampled(tooth.tip_edge, _KNOTS), resampled(tooth.root_edge, _KNOTS)
-    off = np.concatenate([row.tip - tip, row.root - root])
-    odd = float(np.sqrt((off**2).sum(axis=1).mean())) / max(row.length_px, 1.0)
-    placed = _placed(tooth, tip + _SHARE * (row.tip - tip), root + _SHARE * (row.root - root))
-    return replace(placed, confidence=tooth.confidence * float(np.exp(-0.5 * (odd / _ODD) ** 4)))
 
 
 def _placed(tooth: ToothSide, tip: Floats, root: Floats) -> ToothSide:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pattern.records import ToothSide
-from pattern.teeth.row import follow_corrected, settle_row
+from pattern.teeth.row import follow_corrected
 from tests.drawn import Drawn, drawn_gear
 
 
@@ -24,34 +24,6 @@ def _sides(drawn: Drawn, shift_px: float, seed: int = 3) -> list[ToothSide]:
         corners = np.array([tip[0], tip[-1], root[-1], root[0]])
         sides.append(ToothSide(corners, tip, root, shift_px, 0.9))
     return sides
-
-
-def _error(sides: list[ToothSide] | tuple[ToothSide, ...], drawn: Drawn) -> float:
-    apart = [s.corners - t.corners for s, t in zip(sides, drawn.teeth, strict=True)]
-    return float(np.sqrt((np.array(apart) ** 2).sum(axis=2).mean()))
-
-
-def test_corners_come_nearer_to_the_truth() -> None:
-    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
-    before, after = [], []
-    for seed in range(5):
-        sides = _sides(drawn, 6.0, seed)
-        settled, view = settle_row(drawn.photo, sides, "drive", "right")
-        assert view is not None
-        before.append(_error(sides, drawn))
-        after.append(_error(settled, drawn))
-    assert np.mean(after) < 0.85 * np.mean(before)
-
-
-def test_a_tooth_that_does_not_belong_loses_its_confidence() -> None:
-    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
-    sides = _sides(drawn, 1.0)
-    squeezed = sides[1].corners.mean(axis=0) + 0.55 * (
-        sides[1].tip_edge - sides[1].corners.mean(axis=0)
-    )
-    odd = replace(sides[1], tip_edge=squeezed, corner_sd_px=1.0)
-    settled, _ = settle_row(drawn.photo, [sides[0], odd, sides[2]], "drive", "right")
-    assert settled[1].confidence < 0.8 * sides[1].confidence
 
 
 def test_one_corrected_tooth_moves_the_others_toward_the_truth() -> None:
@@ -89,4 +61,3 @@ def test_without_a_correction_nothing_moves() -> None:
     drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
     sides = _sides(drawn, 0.0)
     assert follow_corrected(drawn.photo, [], sides, "drive", "right") == tuple(sides)
-    assert settle_row(drawn.photo, [], "drive", "right") == ((), None)
