@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import io
+import logging
 import pickle
 from collections.abc import Sequence
 from dataclasses import replace
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 Step = tuple[int, SideReading | None, SideReading | None]
 """A roll's number and what its drive and coast side showed."""
 
+LOG = logging.getLogger("contact_pattern.page")
 KIT = "shim-kit"
 EDITOR_PX = 1600
 OVERLAY_PX = 1000
@@ -158,7 +160,7 @@ def file_draft(job: Job, draft: RollDraft, roll: Roll, advice: Advice | None) ->
 
     assert job.axle is not None
     hand, photos = job.axle.hand, draft.in_order()
-    automatic = [(archive().photo(p.sha256), found_outlines(p, hand)) for p in photos]
+    automatic = [(archive().photo(p.sha256), _automatic(p, hand)) for p in photos]
     number = file_roll(archive(), job.id, roll, automatic, advice, kind=draft.kind, uid=draft.uid)
     corrected = {
         position: read_draft(photo, hand)
@@ -168,6 +170,17 @@ def file_draft(job: Job, draft: RollDraft, roll: Roll, advice: Advice | None) ->
     if corrected:
         archive().edit_roll(job.id, number, readings=corrected)
     return number
+
+
+def _automatic(photo: PhotoDraft, hand: Hand) -> Reading:
+    """The automatic reading; where the finder fails on a photo with drawn outlines, the drawn one."""
+    if photo.outlines is None:
+        return found_outlines(photo, hand)
+    try:
+        return found_outlines(photo, hand)
+    except Exception:  # a fault in finding teeth must not keep a hand-drawn roll from being filed
+        LOG.exception("teeth of %s could not be found", photo.name)
+        return read_draft(photo, hand)
 
 
 def photo_url(sha256: str, name: str) -> str:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import logging
 from pathlib import Path
 
 import streamlit as st
 
 from app import parts, wording
+from app.calls import LOG
 from app.way import STEPS, page
 from pattern.errors import ArchiveError, PatternError
 
@@ -29,7 +29,7 @@ def main() -> None:
     except PatternError as fault:
         parts.fault(fault)
     except Exception:  # a user must never face a traceback; the terminal gets it whole
-        logging.getLogger("contact_pattern.page").exception("a screen failed")
+        LOG.exception("a screen failed")
         st.error(wording.UNEXPECTED)
 
 

@@ -166,6 +166,9 @@ GUIDE_ALT = (
 )
 UPLOAD = {"drive": "Add photos of the drive side", "coast": "Add photos of the coast side"}
 READING_NOW = "Reading {name} …"
+READ_FAILED = (
+    "{name} could not be read because of a fault of this program. Draw the outline by hand."
+)
 KEEPING = "Keeping {name} …"
 OTHER_SIDE = {"drive": "This is the drive side", "coast": "This is the coast side"}
 REMOVE_PHOTO = "Remove"

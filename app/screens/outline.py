@@ -9,7 +9,7 @@ from app.components.outline_editor import Outlines, drawn, outline_editor
 from app.drafts import PhotoDraft, RollDraft, changed_draft, load_draft
 from app.state import archive, asked_roll, page_state
 from app.way import go
-from pattern.errors import InvalidOutline
+from pattern.errors import InvalidOutline, PatternError
 from pattern.jobs import Job
 from pattern.records import Axle, Reading
 
@@ -105,3 +105,9 @@ def _read(photo: PhotoDraft, axle: Axle) -> tuple[Reading | None, InvalidOutline
         return calls.read_draft(photo, axle.hand), None
     except InvalidOutline as error:
         return None, error
+    except (PatternError, MemoryError):
+        raise
+    except Exception:
+        calls.LOG.exception("%s could not be read", photo.name)
+        st.error(f"⚠ {wording.READ_FAILED.format(name=photo.name)}")
+        return None, None

@@ -10,7 +10,7 @@ from app import calls, figures, parts, wording
 from app.drafts import PhotoDraft, RollDraft, changed_draft, start_draft
 from app.state import archive, asked_roll, forget_upload, page_state
 from app.way import address, go, page
-from pattern.errors import UnreadablePhoto
+from pattern.errors import InvalidOutline, PatternError, UnreadablePhoto
 from pattern.jobs import FiledRoll, Job
 from pattern.records import SIDES, Axle, Reading, Side
 
@@ -36,7 +36,7 @@ def show() -> None:
         _moves(job, number, draft)
     _guide()
     columns = st.columns(2)
-    readings: list[Reading] = []
+    readings: list[Reading | None] = []
     for column, side in zip(columns, SIDES, strict=True):
         with column:
             readings += _side(job, job.axle, number, draft, side)
@@ -151,7 +151,7 @@ def _guide() -> None:
         st.write(wording.GUIDE_TEXT)
 
 
-def _side(job: Job, axle: Axle, number: int, draft: RollDraft, side: Side) -> list[Reading]:
+def _side(job: Job, axle: Axle, number: int, draft: RollDraft, side: Side) -> list[Reading | None]:
     st.markdown(f"**{wording.SIDE_NAMES[side]}**: {wording.SIDE_HELP[side]}")
     _upload(job, number, side)
     found = []
@@ -189,21 +189,39 @@ def _upload(job: Job, number: int, side: Side) -> None:
     st.rerun()
 
 
-def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading:
-    with st.spinner(wording.READING_NOW.format(name=photo.name)):
-        reading = calls.read_draft(photo, axle.hand)
-        picture = calls.overlay(photo.sha256, photo.name, reading)
+def _read(photo: PhotoDraft, axle: Axle) -> Reading | None:
+    """Draw the reading; a fault on one photo is said there and leaves the others alone."""
+    try:
+        with st.spinner(wording.READING_NOW.format(name=photo.name)):
+            reading = calls.read_draft(photo, axle.hand)
+            picture = calls.overlay(photo.sha256, photo.name, reading)
+    except InvalidOutline as error:
+        parts.fault(error)
+        return None
+    except (PatternError, MemoryError):
+        raise
+    except Exception:
+        calls.LOG.exception("%s could not be read", photo.name)
+        st.error(f"⚠ {wording.READ_FAILED.format(name=photo.name)}")
+        return None
     st.image(picture, width="stretch", alt=f"{wording.SIDE_NAMES[photo.side]}: {photo.name}")
     parts.reading_line(reading)
+    return reading
+
+
+def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading | None:
+    reading = _read(photo, axle)
     other: Side = "coast" if photo.side == "drive" else "drive"
     key = f"{job.id}:{number}:{photo.side}:{photo.sha256[:12]}"
     with st.container(horizontal=True, gap="small"):
-        label = wording.DRAW_OUTLINE if reading.status == "declined" else wording.CHECK_OUTLINE
+        is_read = reading is not None and reading.status == "read"
+        label = wording.CHECK_OUTLINE if is_read else wording.DRAW_OUTLINE
         st.page_link(
             page("outline"), label=label,
             query_params=address(job.id, number, f"{photo.side}-{photo.sha256[:16]}"),
         )  # fmt: skip
-        swapped = any(reason.code == "wrong_side" for reason in reading.reasons)
+        reasons = reading.reasons if reading else ()
+        swapped = any(reason.code == "wrong_side" for reason in reasons)
         kind: Literal["primary", "secondary"] = "primary" if swapped else "secondary"
         if st.button(wording.OTHER_SIDE[other], key=f"other:{key}", type=kind):
             with changed_draft(archive(), job.id, number) as roll:
@@ -241,10 +259,10 @@ def _backlash(job: Job, number: int, draft: RollDraft) -> None:
         )  # fmt: skip
 
 
-def _next(job: Job, number: int, readings: list[Reading]) -> None:
+def _next(job: Job, number: int, readings: list[Reading | None]) -> None:
     if not readings:
         st.caption(wording.NEED_PHOTO)
-    elif all(reading.status == "declined" for reading in readings):
+    elif not any(reading and reading.status == "read" for reading in readings):
         st.caption(wording.NEED_READING)
     if parts.next_button(wording.NEXT_OUTLINE, disabled=not readings):
         go("outline", job.id, number)

@@ -147,7 +147,7 @@ def test_uploads_are_in_the_archive_byte_for_byte_before_anything_is_read_off_th
     screen: Callable[..., AppTest], archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fails(*_: object, **__: object) -> None:
-        raise MemoryError("the reading is killed")
+        raise ZeroDivisionError("a fault in the reader")
 
     monkeypatch.setattr("app.calls.read_draft", fails)
     job = archive.new_job(axle=AXLE)
@@ -161,6 +161,9 @@ def test_uploads_are_in_the_archive_byte_for_byte_before_anything_is_read_off_th
         ("one.png", "coast"), ("two.png", "coast")
     ]  # fmt: skip
     assert archive.photo(kept[1]["sha256"]) == grey + b"2"
+    assert "one.png could not be read" in words(page)
+    assert "Draw the outline by hand" in words(page)
+    assert not button(page, "Next: check the outline").disabled
 
 
 def test_the_second_roll_begins_with_the_move_as_advised(

@@ -92,6 +92,7 @@ class _Camera:
         expect(page.locator('[data-testid="stApp"]')).to_have_attribute(
             "data-test-script-state", "notRunning", timeout=90_000
         )
+        page.evaluate("document.activeElement.blur()")
         page.wait_for_timeout(600)
         size = page.viewport_size
         assert size
