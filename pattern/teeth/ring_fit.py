@@ -7,13 +7,12 @@ what ring gears look like.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from pattern.records import Hand, Side
 from pattern.teeth.ring_model import SPREAD, USUAL, RingShape, side_points
@@ -30,7 +29,7 @@ no source); spread of its logarithm."""
 _STEPS = np.linspace(0.0, 1.0, 33)
 _LIMIT = 4.0
 _STEP = 1e-5
-_WARM_STEPS = 8
+_COLD_STEPS, _WARM_STEPS = 40, 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,19 +159,10 @@ def solve_ring(
     starts = [start] if start is not None else _starts(sighting, target, side, hand, focal)
     best, best_cost = None, np.inf
     for state in starts:
-        try:
-            solved = least_squares(
-                residuals,
-                state,
-                jac=slopes,
-                x_scale="jac",
-                max_nfev=40 if start is None else _WARM_STEPS,
-                loss="soft_l1" if robust else "linear",
-            )
-        except (ValueError, np.linalg.LinAlgError):
-            continue
-        if solved.cost < best_cost and np.isfinite(solved.cost):
-            best, best_cost = solved.x, solved.cost
+        steps = _COLD_STEPS if start is None else _WARM_STEPS
+        solved, cost = _descend(residuals, slopes, state, steps, robust)
+        if cost < best_cost:
+            best, best_cost = solved, cost
     if best is None:
         return None
     shape = RingShape.of(USUAL.values + SPREAD * best[:8])
@@ -182,6 +172,46 @@ def solve_ring(
     raised = _raise_deg(shape, side, hand, camera, float(np.median(sighting.tooth)))
     numbers = np.unique(sighting.tooth)
     return RingView(shape, side, hand, camera, centre, numbers, float(size), raised, best)
+
+
+def _descend(
+    residuals: Callable[[Floats], Floats],
+    slopes: Callable[[Floats], Floats],
+    state: Floats,
+    steps: int,
+    robust: bool,
+) -> tuple[Floats, float]:
+    """Levenberg-Marquardt on the normal equations; the state reached and its cost.
+
+    With `robust` each residual r costs sqrt(1 + r^2) - 1 (reweighted least squares).
+    """
+
+    def cost_of(missed: Floats) -> float:
+        cost = np.sqrt(1.0 + missed**2) - 1.0 if robust else 0.5 * missed**2
+        return float(cost.sum())
+
+    missed = residuals(state)
+    cost, damping = cost_of(missed), 1e-3
+    slope = slopes(state)
+    for _ in range(steps):
+        if not np.isfinite(cost):
+            return state, np.inf
+        weight = 1.0 / np.sqrt(1.0 + missed**2) if robust else np.ones_like(missed)
+        normal = slope.T @ (weight[:, None] * slope)
+        damped = normal + damping * np.diag(np.diag(normal)) + 1e-12 * np.eye(len(state))
+        moved = state - np.linalg.solve(damped, slope.T @ (weight * missed))
+        ahead = residuals(moved)
+        new_cost = cost_of(ahead)
+        if not new_cost < cost:
+            damping *= 8.0
+            continue
+        gained = cost - new_cost
+        state, missed, cost = moved, ahead, new_cost
+        damping = max(damping / 6.0, 1e-9)
+        if gained < 1e-5 * max(cost, 1e-9):
+            break
+        slope = slopes(state)
+    return state, cost
 
 
 def _starts(

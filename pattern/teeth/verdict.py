@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pattern.flags import flag
+from pattern.photo.quality import measure_light
 from pattern.records import Photo, Reason, Side, ToothSide
 from pattern.settings import Settings
 from pattern.teeth.surface import ToothSurface
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 _SURE = 0.6
 _BOW_SURE = 0.08
+_SHAKE = 0.0185
+"""Blur that found teeth may have; drawn ones may have a little more, the hand has placed them."""
 _FROM_NETWORK = ("too_dark", "blown_out", "blurred", "glare")
 """Faults of the whole photo that the network tells apart well."""
 
@@ -35,7 +38,11 @@ def why_not(
         return tuple(stops)
     if _bends_the_other_way(good, side):
         return (_reason("wrong_side", f"The teeth bend as a {_other(side)} side does. "),)
-    return () if good else (_best_guess(photo, search, settings),)
+    if not good:
+        return (_best_guess(photo, search, settings),)
+    regions = [ToothSurface.of(t).polygon for t in good]
+    shake = float(np.median([measure_light(photo, region).shake_share for region in regions]))
+    return (_reason("blurred"),) if shake > _SHAKE else ()
 
 
 def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
