@@ -45,6 +45,8 @@ from pattern.setup.stacks import ShimKit
 _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _WORTH_REFINING = 0.08
 _WORTH_A_TRIAL = 0.5
+# in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
+_CALIBRATION = 1.12
 _HOPELESS, _SERVES = 0.10, 0.30
 
 
@@ -216,12 +218,12 @@ def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Adv
 
 
 def _spread_in(belief: Belief, move: Choice | None) -> tuple[float, float]:
-    """Root mean square of what the move may leave over, thousandths made inches."""
+    """Root mean square of what the move may leave over, thousandths made inches, calibrated."""
     made = (0.0, 0.0) if move is None else (move.pinion_thou, move.ring_thou)
     left = (belief.pinion_thou + made[0], belief.ring_thou + made[1])
     return (
-        round(float(np.sqrt(np.mean(left[0] ** 2))) / 1000.0, 5),
-        round(float(np.sqrt(np.mean(left[1] ** 2))) / 1000.0, 5),
+        round(_CALIBRATION * float(np.sqrt(np.mean(left[0] ** 2))) / 1000.0, 5),
+        round(_CALIBRATION * float(np.sqrt(np.mean(left[1] ** 2))) / 1000.0, 5),
     )
 
 
