@@ -30,6 +30,7 @@ tip and root edge (set on drawn and rendered teeth)."""
 _EXPECTED_BLIND, _SPREAD_BLIND = 0.35, 0.15
 """The same where no view could be fitted: drive bows toward the root, coast toward the tip."""
 _WINDOW = 0.11
+_SLIP = 0.15
 _TRUST = 5.0
 _KNOTS = 33
 
@@ -58,10 +59,12 @@ def bend_edges(
 def tip_steadiness(photo: Photo, surface: ToothSurface) -> float:
     """How alike the look changes across the tip edge from toe to heel, 0 to 1.
 
-    Along a true tip edge compound or steel of the side always gives way to the top land.
+    Along a true tip edge compound or steel of the side always gives way to the top land. The edge
+    may lie a little off where it is expected.
     """
-    at_tip, _ = _edge_scores(photo, surface)
-    return float(at_tip[len(at_tip) // 2])
+    change = _change_across(photo, surface)
+    places = 1.0 + np.linspace(-_SLIP, _SLIP, 13)[:, None] + np.zeros(len(change.lengthwise))
+    return float(_alike(change.at(places)).max())
 
 
 def _expected(tooth: ToothSide, view: RingView | None, number: int, side: Side) -> ToothSurface:
@@ -100,11 +103,15 @@ def _bowed(
 
 
 def _edge_scores(photo: Photo, surface: ToothSurface) -> tuple[Floats, Floats]:
+    change = _change_across(photo, surface)
+    return _steadiness(change, 1.0), _steadiness(change, 0.0)
+
+
+def _change_across(photo: Photo, surface: ToothSurface) -> _Change:
     low, high = -0.5, 1.5
     lengthwise, profile = cell_centres(96, 0.04, 0.96), cell_centres(120, low, high)
     flat = lay_flat(photo.pixels, surface, lengthwise, profile[::-1])
-    change = _Change(to_lab(flat.rgb)[::-1], lengthwise, low, high)
-    return _steadiness(change, 1.0), _steadiness(change, 0.0)
+    return _Change(to_lab(flat.rgb)[::-1], lengthwise, low, high)
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,7 +147,11 @@ class _Change:
 def _steadiness(change: _Change, edge: float) -> Floats:
     """How alike the changes across the bowed edge are from toe to heel, 0 to 1, for each bow tried."""
     bow = 4.0 * change.lengthwise * (1.0 - change.lengthwise)
-    differences = change.at(edge + _BOWS[:, None] * bow[None, :])
+    return _alike(change.at(edge + _BOWS[:, None] * bow[None, :]))
+
+
+def _alike(differences: Floats) -> Floats:
+    """(n,) how alike the differences (n, columns, 3) are over the columns, large ones limited."""
     size = np.linalg.norm(differences, axis=2, keepdims=True)
     limited = differences / (size + float(np.median(size)) + 2.0)
     return np.asarray(np.linalg.norm(limited.mean(axis=1), axis=1))

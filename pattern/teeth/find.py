@@ -31,7 +31,7 @@ _LEAST_GAIN = 1.25
 _MARGIN = 0.25
 _BEYOND = 3
 _VISIBLE = 0.2
-_STEADY = 0.42
+_STEADY = 0.40
 """Steadiness of the tip edges that found teeth must show (half of the sample photos)."""
 
 
@@ -193,9 +193,9 @@ def _teeth_of(photo: Photo, search: Search) -> list[ToothSide]:
         doubts = (
             min(1.0, ring.explained / 0.6),
             float(np.exp(-0.5 * (ring.view.misfit / 1.0) ** 2)),
-            float(np.exp(-0.5 * (search.moved / 0.08) ** 2)),
+            float(np.exp(-0.5 * (search.moved / 0.04) ** 2)),
             min(1.0, seen.side / 0.5),
-            min(1.0, steady / _STEADY) ** 2,
+            min(1.0, steady / _STEADY),
             0.85**near,
         )
         share = 0.012 + 0.006 * near + 0.35 * search.moved
