@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 _SURE = 0.6
 _BOW_SURE = 0.08
+_MUCH_SEEN, _LEAST_EXPLAINED, _LEAST_SIDE = 0.15, 0.4, 0.5
+"""What the network must see before teeth are spoken of: share of the picture, share of its cells on
+one ring gear, probability of the side on the clearest tooth."""
 _SHAKE = 0.0185
 """Blur that found teeth may have; drawn ones may have a little more, the hand has placed them."""
 _FROM_NETWORK = ("too_dark", "blown_out", "blurred", "glare")
@@ -49,7 +52,10 @@ def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
     """No tooth is good enough: name what is lacking."""
     if search.ring is None:
         seen = float((search.looks[0].side > 0.5).mean())
-        return _reason("unsure_teeth" if seen > 0.02 else "no_teeth")
+        return _reason("unsure_teeth" if seen > _MUCH_SEEN else "no_teeth")
+    clearest = max((s.side for s in search.sides), default=0.0)
+    if search.ring.explained < _LEAST_EXPLAINED or clearest < _LEAST_SIDE:
+        return _reason("unsure_teeth" if search.painted else "no_teeth")
     if not search.painted:
         count = len(search.sides)
         return _reason("no_compound", f"{count} tooth side(s) seen, none of them painted. ")
