@@ -21,8 +21,9 @@ _BOW_SURE = 0.08
 _MUCH_SEEN, _LEAST_EXPLAINED, _LEAST_SIDE = 0.15, 0.4, 0.5
 """What the network must see before teeth are spoken of: share of the picture, share of its cells on
 one ring gear, probability of the side on the clearest tooth."""
-_SHAKE = 0.0185
-"""Blur that found teeth may have; drawn ones may have a little more, the hand has placed them."""
+_SHAKE, _DIM = 0.0185, 85.0
+"""Blur that found teeth may have, and the brightness they need (95th percentile of 255): stricter than
+for outlines that a hand has placed."""
 _FROM_NETWORK = ("too_dark", "blown_out", "blurred", "glare")
 """Faults of the whole photo that the network tells apart well."""
 
@@ -44,7 +45,10 @@ def why_not(
     if not good:
         return (_best_guess(photo, search, settings),)
     regions = [ToothSurface.of(t).polygon for t in good]
-    shake = float(np.median([measure_light(photo, region).shake_share for region in regions]))
+    lights = [measure_light(photo, region) for region in regions]
+    if float(np.median([light.bright for light in lights])) < _DIM:
+        return (_reason("too_dark"),)
+    shake = float(np.median([light.shake_share for light in lights]))
     return (_reason("blurred"),) if shake > _SHAKE else ()
 
 
