@@ -80,13 +80,21 @@ class Drawn:
 
 
 def camera(
-    spec: RingSpec, side: Side, *, tilt_deg: tuple[float, float], distance_mm: float, roll_deg: float
+    spec: RingSpec,
+    side: Side,
+    *,
+    tilt_deg: tuple[float, float],
+    distance_mm: float,
+    roll_deg: float,
 ) -> tuple[Floats, Floats, Floats]:
     """Rotation (3, 3) world to camera, position (3,), target (3,): looks at the middle of tooth 0."""
     at = flank_points(spec, side, np.array(0.5), np.array(0.5))
     along = flank_points(spec, side, np.array(0.6), np.array(0.5)) - at
     up = flank_points(spec, side, np.array(0.5), np.array(0.6)) - at
-    inward = flank_points(spec, "coast" if side == "drive" else "drive", np.array(0.5), np.array(0.5)) - at
+    inward = (
+        flank_points(spec, "coast" if side == "drive" else "drive", np.array(0.5), np.array(0.5))
+        - at
+    )
     normal = np.cross(along, up)
     normal *= -np.sign(normal @ inward) / np.linalg.norm(normal)
     up = up / np.linalg.norm(up)
@@ -151,7 +159,9 @@ def drawn_gear(
         flank = flank_points(spec, side, grid_l, grid_p, tooth)
         back = flank_points(spec, other, grid_l, grid_p, tooth)
         top = flank[-1:] + np.linspace(0, 1, 60)[:, None, None] * (back[-1:] - flank[-1:])
-        nearby = flank_points(spec, other, grid_l, grid_p * 0, tooth + (1 if side == "coast" else -1))
+        nearby = flank_points(
+            spec, other, grid_l, grid_p * 0, tooth + (1 if side == "coast" else -1)
+        )
         floor = flank[:1] + np.linspace(0, 1, 90)[:, None, None] * (nearby[:1] - flank[:1])
         for kind, surface in enumerate((flank, back, top, floor)):
             xy, depth = project(surface)
@@ -164,9 +174,26 @@ def drawn_gear(
                 colours = np.repeat((steel * 0.8 * light)[..., None], 3, axis=2)
             here_l = grid_l if kind < 2 else np.broadcast_to(grid_l[:1], depth.shape)
             here_p = grid_p if kind < 2 else np.full(depth.shape, np.nan)
-            label = (1 if kind == 0 else 2 if kind == 1 else 0) + (4 if tooth in teeth and painted else 0)
+            label = (1 if kind == 0 else 2 if kind == 1 else 0) + (
+                4 if tooth in teeth and painted else 0
+            )
             pieces.append((xy, depth, colours, here_l, here_p, label))
-    return _assemble(rng, pieces, spec, side, hand, size, project, teeth, mark, painted, noise, blur_px, gain, background)
+    return _assemble(
+        rng,
+        pieces,
+        spec,
+        side,
+        hand,
+        size,
+        project,
+        teeth,
+        mark,
+        painted,
+        noise,
+        blur_px,
+        gain,
+        background,
+    )
 
 
 def _shade(surface: Floats) -> Floats:
@@ -178,7 +205,9 @@ def _shade(surface: Floats) -> Floats:
     return 0.55 + 0.55 * np.abs(normal @ (lamp / np.linalg.norm(lamp)))
 
 
-def _streaks(rng: np.random.Generator, shape: tuple[int, int], along: float, across: float) -> Floats:
+def _streaks(
+    rng: np.random.Generator, shape: tuple[int, int], along: float, across: float
+) -> Floats:
     field = cv2.GaussianBlur(rng.normal(size=shape), (0, 0), sigmaX=along, sigmaY=across)
     return np.asarray(field / field.std())
 
