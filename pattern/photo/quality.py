@@ -22,7 +22,7 @@ _DARK_LEVEL = 60.0
 _BLUR_SHARE = 0.018
 """Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
 _SHAKE_SHARE = 0.0205
-"""The same for the third sharpest direction; both limits set on half of the trial photos."""
+"""The same for the third sharpest direction; both limits set on the sample photos."""
 _DIRECTIONS = 6
 _OWN_BLUR_PX = 1.0
 _WORK_PX = 280

@@ -32,7 +32,10 @@ _MARGIN = 0.25
 _BEYOND = 3
 _VISIBLE = 0.2
 _STEADY = 0.40
-"""Steadiness of the tip edges that found teeth must show (half of the sample photos)."""
+"""Steadiness of the tip edges that found teeth must show; set on the sample photos."""
+_LOOKS_PX = (512, 640)
+"""Sizes at which the network sees a photo; the second only where the first leaves a doubt."""
+_WORTH_ANOTHER_LOOK = {"unsure_teeth"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,10 +69,13 @@ def find_teeth(
     overrides where the toe lies.
     """
     check_side_and_hand(side, hand)
-    search = look_for_ring(photo, side, hand)
-    teeth = _teeth_of(photo, search)
-    good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
-    reasons = why_not(photo, search, good, side, settings)
+    for long_side_px in _LOOKS_PX:
+        search = look_for_ring(photo, side, hand, long_side_px)
+        teeth = _teeth_of(photo, search)
+        good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
+        reasons = why_not(photo, search, good, side, settings)
+        if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
+            break
     regions = tuple(ToothSurface.of(t).polygon for t in good)
     if reasons:
         return FoundTeeth((), reasons, regions, search.looks, None)
@@ -83,16 +89,19 @@ def find_teeth(
     return FoundTeeth(tuple(good), tuple(flags), regions, search.looks, toe or found_toe)
 
 
-def look_for_ring(photo: Photo, side: Side, hand: Hand) -> Search:
-    """Look at the whole photo, then closer at the painted teeth; the ring gear explains both."""
+def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:
+    """Look at the whole photo, then closer at the painted teeth; the ring gear explains both.
+
+    `long_side_px` is the size at which the network sees each look.
+    """
     size = (photo.width_px, photo.height_px)
-    first = predict_fields(photo.pixels, side, hand)
+    first = predict_fields(photo.pixels, side, hand, long_side=long_side_px)
     ring = search_ring(first, side, hand, size)
     if ring is None:
         region = _middle_of(first, photo)
         if region is None:
             return Search((first,), None)
-        second = predict_fields(photo.pixels, side, hand, region=region)
+        second = predict_fields(photo.pixels, side, hand, region=region, long_side=long_side_px)
         ring = search_ring(second, side, hand, size)
         if ring is None:
             return Search((first, second), None)
@@ -102,7 +111,7 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand) -> Search:
     region = _around(photo, ring.view, painted or sides)
     if region is None:
         return Search((first,), ring, tuple(sides), tuple(painted), step)
-    second = predict_fields(photo.pixels, side, hand, region=region)
+    second = predict_fields(photo.pixels, side, hand, region=region, long_side=long_side_px)
     better = _with_closer_look(ring, second, painted or sides, side, hand, size)
     moved = _moved(ring.view, better.view, painted)
     sides = _sides_of(photo, better, second)
