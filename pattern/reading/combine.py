@@ -147,14 +147,15 @@ def _missing(
 def _too_few(found: FoundTeeth, measured: list[ToothReading]) -> list[Reason]:
     """A roll marks every painted tooth: a patch on a minority of those found is no pattern."""
     count, total = len(measured), len(found.teeth)
-    if found.teeth[0].source != "found":
-        return []
+    drawn = found.teeth[0].source != "found"
     # an outline that slipped shows the same: patches along an edge, on some of the teeth
     at_edge = 2 * sum("edge_cut" in tooth.flags for tooth in measured) >= count
-    needed = max(2.0, _MARKED_SHARE_AT_EDGE * total) if at_edge else _MARKED_SHARE * total
-    if count >= needed:
+    needed = (_MARKED_SHARE_AT_EDGE if at_edge else _MARKED_SHARE) * total
+    if count >= (max(2.0, needed) if at_edge and not drawn else needed):
         return []
     seen = f"A wiped patch was seen on only {count} of {total} painted teeth. "
+    if drawn:
+        seen += "See whether the outlines follow the teeth. "
     return [_reason("no_contact", seen)]
 
 
