@@ -36,6 +36,7 @@ _STEADY = 0.40
 _LOOKS_PX = (512, 640)
 """Sizes at which the network sees a photo; the second only where the first leaves a doubt."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth"}
+_OTHER_SIDE = "The painted teeth look more like the other side. "
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +78,8 @@ def find_teeth(
         if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
             break
     regions = tuple(ToothSurface.of(t).polygon for t in good)
+    if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
+        reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
         return FoundTeeth((), reasons, regions, search.looks, None)
     found_toe = direction_of(np.sum([_toe_vector(t) for t in good], axis=0))
@@ -87,6 +90,31 @@ def find_teeth(
     if any(_is_cut(photo, t) for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
     return FoundTeeth(tuple(good), tuple(flags), regions, search.looks, toe or found_toe)
+
+
+def _looks_like_other_side(
+    photo: Photo, search: Search, side: Side, hand: Hand, long_side_px: int
+) -> bool:
+    """Whether the network sees more of the painted teeth when the other side is declared."""
+    if search.ring is None or not search.painted:
+        return False
+    other: Side = "coast" if side == "drive" else "drive"
+    surfaces = [search.ring.view.tooth_surface(float(s.number)) for s in search.painted]
+    points = np.concatenate([s.polygon for s in surfaces])
+    margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
+    region = _region(photo, points, margin)
+    seen = [
+        predict_fields(photo.pixels, declared, hand, region=region, long_side=long_side_px)
+        for declared in (side, other)
+    ]
+    numbers = [s.number for s in search.painted]
+    shares = [
+        float(
+            np.mean([s.side for s in seen_sides(photo, search.ring.view, look, numbers)] or [0.0])
+        )
+        for look in seen
+    ]
+    return shares[1] > shares[0]
 
 
 def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:
