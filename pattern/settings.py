@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import reprlib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -72,7 +73,7 @@ def load_settings(
         raise InvalidSettings(
             first["msg"],
             subject=".".join(str(part) for part in first["loc"]) or str(file),
-            remedy=f"Given: {first['input']!r}; correct the settings file or the environment variable",
+            remedy=f"Given: {reprlib.repr(first['input'])}; correct the settings file or the environment variable",
         ) from fault
 
 
@@ -83,7 +84,7 @@ def _read_toml(file: Path) -> dict[str, object]:
         raise InvalidSettings(
             "cannot be opened", subject=str(file), remedy=str(fault.strerror)
         ) from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+    except (ValueError, RecursionError) as fault:  # also: nested too deep, a number too long
         raise InvalidSettings(
             f"is not TOML: {fault}", subject=str(file), remedy="Correct that line"
         ) from fault

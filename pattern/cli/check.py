@@ -82,7 +82,7 @@ def _pairs(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
             continue
         try:
             about = json.loads(beside.read_text(encoding="utf-8"))
-        except (OSError, ValueError) as fault:
+        except (OSError, ValueError, RecursionError) as fault:
             raise InvalidInput(
                 f"is not JSON: {fault}", subject=str(beside), remedy="Correct or remove it"
             ) from fault

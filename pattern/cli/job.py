@@ -174,9 +174,8 @@ def show(place: str | None, job_id: str, as_json: bool, as_sheet: bool) -> None:
     if as_sheet:
         from pattern.archive.codec import to_data
 
-        sheet = {
-            name: to_data(getattr(found, name)) for name in ("axle", "as_found", "parts", "final")
-        }
+        names = ("version", "axle", "as_found", "parts", "final")
+        sheet = {name: to_data(getattr(found, name)) for name in names}
         click.echo(json.dumps(sheet, indent=2, ensure_ascii=False))
     else:
         click.echo(_json(found) if as_json else "\n".join(_lines(found)))
@@ -235,8 +234,9 @@ def edit(
         sections["tags"] = tags
     if sheet is not None:
         sections |= _sheet(sheet)
+    seen = sections.pop("version", None)  # of a sheet that `job show --sheet` wrote
     with open_archive(place) as archive:
-        changed = archive.edit(job_id, by=by, **sections)
+        changed = archive.edit(job_id, by=by, seen=seen, **sections)
     click.echo(f"{changed} section{'s' if changed != 1 else ''} changed.", err=True)
 
 
@@ -246,10 +246,14 @@ def _sheet(file: Any) -> dict[str, Any]:
     name = getattr(file, "name", "the sheet")
     try:
         data = json.load(file)
-    except ValueError as fault:
+    except (ValueError, RecursionError) as fault:
         raise InvalidInput(f"is not JSON: {fault}", subject=name, remedy="Correct it") from fault
     if not isinstance(data, dict):
         raise InvalidInput("is not a JSON object", subject=name, remedy='Give {"as_found": {...}}')
+    if type(data.get("version", 0)) is not int:
+        raise InvalidInput(
+            "is no number", subject="version", remedy="Leave it as `job show` wrote it"
+        )
     return data
 
 

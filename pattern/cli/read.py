@@ -131,7 +131,7 @@ def load_outlines(file: Path) -> Any:
             subject=str(file),
             remedy="Check the file's name",
         ) from fault
-    except (json.JSONDecodeError, UnicodeDecodeError) as fault:
+    except (ValueError, RecursionError) as fault:
         raise InvalidOutline(
             f"is not JSON: {fault}",
             subject=str(file),

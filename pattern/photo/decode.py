@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import warnings
 from pathlib import Path
 from typing import cast
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from pattern.errors import UnreadablePhoto
+from pattern.photo.complaints import complaints
 from pattern.photo.orientation import upright
 from pattern.records import Photo
 from pattern.settings import Settings
@@ -141,10 +143,21 @@ def _decode_jpeg(data: bytes, name: str) -> NDArray[np.uint8]:
     if not _jpeg_is_whole(data):
         raise UnreadablePhoto("is cut short", subject=name, remedy=_AGAIN)
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    with complaints() as said:
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None:
         raise ValueError("no pixels could be decoded")
+    for line in said:
+        if line.startswith("Corrupt JPEG data") and not _is_padding(line, data):
+            raise ValueError(line)
     return cast(NDArray[np.uint8], pixels)
+
+
+def _is_padding(complaint: str, data: bytes) -> bool:
+    """True for bytes of one value before the end marker, which some cameras write; no damage."""
+    count = re.search(r": (\d+) extraneous bytes before marker 0xd9", complaint)
+    end = data.rfind(b"\xff\xd9")
+    return count is not None and len(set(data[max(0, end - int(count[1])) : end])) == 1
 
 
 def _jpeg_is_whole(data: bytes) -> bool:
@@ -168,7 +181,7 @@ def _decode_other(data: bytes, kind: str) -> tuple[NDArray[np.uint8], int]:
     """Pixels and the orientation still to apply: Pillow turns a TIFF upright while it loads."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        with Image.open(io.BytesIO(data)) as image:
+        with Image.open(io.BytesIO(data)) as image, complaints():
             image.load()
             to_apply = _orientation(image, kind)
             if image.mode.startswith(("I", "F")):

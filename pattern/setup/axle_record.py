@@ -360,7 +360,7 @@ def _read_file(path: Path) -> Fields:
         return _named(path, lambda: _read_json(text))
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+    except (ValueError, RecursionError) as fault:  # also: nested too deep, a number too long
         raise InvalidAxle(
             f"is not TOML: {fault}", subject=str(path), remedy="Correct that line"
         ) from fault

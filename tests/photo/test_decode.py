@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import struct
 import zlib
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 from PIL import Image
 
 from pattern.errors import UnreadablePhoto
+from pattern.photo.complaints import complaints
 from pattern.photo.decode import decode_photo, load_photo
 from pattern.settings import Settings
 
@@ -131,6 +133,31 @@ def test_a_thumbnails_end_does_not_make_a_cut_photo_whole() -> None:
     whole = data[:2] + segment + data[2:]
     assert decode_photo(whole, "p").width_px == 400
     _refused(whole[:-300])
+
+
+@pytest.mark.parametrize("where", [0.2, 0.5, 0.8])
+def test_damaged_picture_data_is_refused_not_shown_as_the_decoder_made_it_up(where: float) -> None:
+    rng = np.random.default_rng(3)
+    data = _bytes(Image.fromarray(rng.integers(0, 255, (200, 300, 3), dtype=np.uint8)), "JPEG")
+    at = data.rfind(b"\xff\xda") + int(where * (len(data) - data.rfind(b"\xff\xda")))
+    assert "damaged" in _refused(data[:at] + b"\x5a" * 60 + data[at + 60 :])
+
+
+def test_padding_before_the_end_of_a_jpeg_is_no_damage(capfd: pytest.CaptureFixture[str]) -> None:
+    data = _bytes(_picture(400, 300), "JPEG")
+    padded = data[:-2] + b"\x00" * 14 + data[-2:]  # as some cameras write, from memory
+    assert decode_photo(padded, "p").width_px == 400
+    assert capfd.readouterr().err == "", "the decoder's own words are not for the user"
+
+
+def test_what_c_code_complains_of_is_caught_and_stderr_given_back(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    with complaints() as said:
+        os.write(2, b"one\ntwo\n")
+    os.write(2, b"three")
+    assert said == ["one", "two"]
+    assert capfd.readouterr().err == "three"
 
 
 def test_a_heic_cut_short_is_refused() -> None:
