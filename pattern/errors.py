@@ -12,11 +12,15 @@
     │   ├── ArchiveNewer                    7   written by a newer version of this program
     │   └── ArchiveUnavailable              7   full disk, read-only folder, locked file
     └── WouldOverwrite (FileExistsError)    8   the output file exists already
+        └── EditedMeanwhile                 8   another bench changed the same part of a job
 
 A photo that opens but cannot be read is *declined*: that is a `Reading`, not an error (exit code 4).
 """
 
 from __future__ import annotations
+
+_LONGEST = 400
+"""Characters of one part of a message."""
 
 
 class PatternError(Exception):
@@ -35,9 +39,10 @@ class PatternError(Exception):
 
     @property
     def message(self) -> str:
-        """One line: subject, fault, remedy."""
-        head = f"{self.subject}: {self.what}" if self.subject else self.what
-        return f"{head}. {self.remedy}" if self.remedy else f"{head}."
+        """One line: subject, fault, remedy; what cannot be printed is escaped, what is long is cut."""
+        subject, what, remedy = (_shown(part) for part in (self.subject, self.what, self.remedy))
+        head = f"{subject}: {what}" if subject else what
+        return f"{head}. {remedy}" if remedy else f"{head}."
 
 
 class UnreadablePhoto(PatternError, ValueError):
@@ -92,3 +97,14 @@ class WouldOverwrite(PatternError, FileExistsError):
     """The output exists already; nothing was written."""
 
     exit_code = 8
+
+
+class EditedMeanwhile(WouldOverwrite):
+    """Another bench changed the same part of a job after it was read here; nothing was written."""
+
+
+def _shown(text: str) -> str:
+    """Names from a file may hold control characters, which would steer a terminal, or be endless."""
+    if len(text) > _LONGEST:
+        text = f"{text[: _LONGEST // 2]} … {text[-_LONGEST // 2 :]}"
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)

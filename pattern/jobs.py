@@ -177,7 +177,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Job:
-    """Everything on record about one job."""
+    """Everything on record about one job. `version` rises with every change to it."""
 
     id: str
     uid: str
@@ -194,6 +194,7 @@ class Job:
     final: FinalSheet = field(default_factory=FinalSheet)
     rolls: tuple[FiledRoll, ...] = ()
     imported_from: str = ""
+    version: int = 0
 
     @property
     def standing_rolls(self) -> tuple[FiledRoll, ...]:

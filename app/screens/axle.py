@@ -169,7 +169,7 @@ def _save(job: Job, form: DraftForm, sheet: DraftForm, names: DraftForm) -> None
         parts.fault(error)
         return
     archive().edit(
-        job.id, axle=axle, as_found=as_found,
+        job.id, seen=job.version, axle=axle, as_found=as_found,
         customer=names.values["customer"], vehicle=names.values["vehicle"],
     )  # fmt: skip
     for draft in (form, sheet, names):

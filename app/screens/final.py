@@ -72,7 +72,7 @@ def _finish(job: Job, sheet: DraftForm) -> None:
     except InvalidInput as error:
         parts.fault(error)
         return
-    archive().edit(job.id, final=final, status="done")
+    archive().edit(job.id, seen=job.version, final=final, status="done")
     sheet.done()
     st.rerun()
 

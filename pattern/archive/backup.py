@@ -19,7 +19,7 @@ from pattern.archive.database import Database
 from pattern.archive.durable import make_folders, sync_file, sync_folder, write_durably
 from pattern.archive.location import DATABASE_NAME, Location, find_location
 from pattern.archive.photos import PhotoStore
-from pattern.archive.schema import drafts, incoming
+from pattern.archive.schema import drafts, incoming, photos
 from pattern.archive.verify import Verdict, refuse_unclean, verify
 from pattern.errors import ArchiveUnavailable, PatternError, WouldOverwrite
 
@@ -34,7 +34,9 @@ def backup(location: Location, store: PhotoStore, target: Path, *, copy: bool = 
     file = location.database_file
     if file is None:
         raise ArchiveUnavailable(
-            "is on a server", subject=str(location), remedy="Back it up with the server's own tools"
+            "is on a server",
+            subject=str(location),
+            remedy="Use the server's own tools, or `contact-pattern archive copy` to a folder",
         )
     _refuse_existing(target)
     aside = target.with_name(f".{target.name}.{uuid.uuid4().hex}.part")
@@ -62,7 +64,11 @@ def backup(location: Location, store: PhotoStore, target: Path, *, copy: bool = 
 def restore(source: Path, target: Location) -> Verdict:
     """Put a verified backup in place as the archive at `target`, where none may be yet."""
     if target.folder is None:
-        raise ArchiveUnavailable("is on a server", subject=str(target), remedy="Give a folder")
+        raise ArchiveUnavailable(
+            "is on a server",
+            subject=str(target),
+            remedy="Put it there with `contact-pattern archive copy`",
+        )
     origin = find_location(source)
     refuse_unclean(verify(origin), source)
     if target.folder.exists() and not any(target.folder.iterdir()):
@@ -73,18 +79,24 @@ def restore(source: Path, target: Location) -> Verdict:
 def tidy(database: Database, store: PhotoStore, *, older_than_days: float = 30) -> tuple[str, ...]:
     """Remove photos held longer than that which no roll and no draft names, and interrupted writes.
 
-    Returns what was removed. Runs under the write lock, so that no filing can be cut into.
+    Returns what was removed. On SQLite it runs under the write lock, so that no filing can be cut into;
+    on a server it holds the row of each photo it takes, which a filing of that photo waits for.
     """
     removed = []
     limit = time.time() - older_than_days * 86400
     with database.writing() as connection:
         kept = " ".join(connection.scalars(select(drafts.c.value)))
-        for sha256, at in connection.execute(select(incoming.c.sha256, incoming.c.at)).all():
-            if _seconds(at) < limit and sha256 not in kept:
-                connection.execute(delete(incoming).where(incoming.c.sha256 == sha256))
-                if store.has(sha256):
-                    store.remove(sha256)
-                removed.append(sha256)
+        rows = select(incoming.c.sha256, incoming.c.at).with_for_update(skip_locked=True)
+        for sha256, at in connection.execute(rows).all():
+            if _seconds(at) >= limit or sha256 in kept:
+                continue
+            connection.execute(delete(incoming).where(incoming.c.sha256 == sha256))
+            named = select(photos.c.sha256).where(photos.c.sha256 == sha256)
+            if connection.scalar(named) is not None:
+                continue  # two benches brought it in at once, and one of them has filed it
+            if store.has(sha256):
+                store.remove(sha256)
+            removed.append(sha256)
         removed += store.remove_leftovers(min(limit, time.time() - 86400))
     return tuple(removed)
 

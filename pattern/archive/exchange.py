@@ -19,8 +19,8 @@ from pattern.archive.database import Database
 from pattern.archive.durable import sync_file, sync_folder
 from pattern.archive.filing import announce, note_photo
 from pattern.archive.geotags import without_location
+from pattern.archive.job_ids import job_id
 from pattern.archive.listing import refresh
-from pattern.archive.load import job_id
 from pattern.archive.package import PackedFile, PackedJob, pack, unpack
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import entries, jobs, roll_photos, rolls
@@ -57,8 +57,7 @@ def export_job(
     """
     if target.exists():
         raise WouldOverwrite("exists already", subject=str(target), remedy="Give another name")
-    with database.reading() as connection:
-        job = pack(connection, number)
+    job = database.read(lambda connection: pack(connection, number))
     aside = target.absolute().with_name(f".{target.name}.{uuid.uuid4().hex}.part")
     try:
         with zipfile.ZipFile(aside, "x") as package:
@@ -113,9 +112,8 @@ def import_job(database: Database, store: PhotoStore, source: Path) -> Arrival:
     try:
         with zipfile.ZipFile(source) as package:
             job = _check_package(package, source.name)
-            with database.reading() as connection:
-                if known := _known(connection, job):
-                    return known
+            if known := database.read(lambda connection: _known(connection, job)):
+                return known
             announce(database, [file.file_sha256 for file in job.files])
             for file in job.files:
                 store.put(_photo(package, file, source.name))
@@ -130,8 +128,7 @@ def import_job(database: Database, store: PhotoStore, source: Path) -> Arrival:
         EOFError,
     ) as fault:
         raise _refused(source.name, f"is no job export ({fault})") from fault
-    with database.writing() as connection:
-        return _settle(connection, job)
+    return database.write(lambda connection: _settle(connection, job))
 
 
 def _check_package(package: zipfile.ZipFile, name: str) -> PackedJob:

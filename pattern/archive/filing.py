@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +14,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 from pattern import __version__
 from pattern.archive import codec
 from pattern.archive.database import Database
+from pattern.archive.job_ids import no_such_job
 from pattern.archive.listing import refresh
-from pattern.archive.load import no_such_job
 from pattern.archive.photos import PhotoStore, digest
 from pattern.archive.schema import incoming, jobs, photos, roll_photos, rolls
 from pattern.archive.sheets import now
@@ -62,22 +62,22 @@ def file_roll(
     announce(database, [digest(data) for data, _ in originals])
     for data, _ in originals:
         store.put(data)
-    with database.writing() as connection:
-        return write_roll(connection, store, job_number, new, originals)
+    known = replace(new, uid=new.uid or uuid.uuid4().hex)  # filed once, however often it is tried
+    return database.write(lambda c: write_roll(c, store, job_number, known, originals))
 
 
 def announce(database: Database, hashes: Sequence[str]) -> None:
     """Name photos that are about to come in, so that a kill before their row leaves no stray."""
-    if not hashes:
-        return
-    with database.writing() as connection:
-        for name in dict.fromkeys(hashes):
-            if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == name)) is None:
-                row = _insert(connection, incoming).values(sha256=name, at=now())
-                renewed = {"at": row.excluded.at}
-                connection.execute(
-                    row.on_conflict_do_update(index_elements=["sha256"], set_=renewed)
-                )
+    if hashes:
+        database.write(lambda connection: _announce(connection, hashes))
+
+
+def _announce(connection: Connection, hashes: Sequence[str]) -> None:
+    for name in sorted(set(hashes)):  # in one order on every bench, so that none waits for another
+        if connection.scalar(select(photos.c.sha256).where(photos.c.sha256 == name)) is None:
+            row = _insert(connection, incoming).values(sha256=name, at=now())
+            renewed = {"at": row.excluded.at}
+            connection.execute(row.on_conflict_do_update(index_elements=["sha256"], set_=renewed))
 
 
 def note_photo(connection: Connection, sha256: str, size_bytes: int, at: str) -> None:
@@ -120,7 +120,8 @@ def write_roll(
     fresh = insert(rolls).values(**values).returning(rolls.c.id)
     roll_id = connection.execute(fresh).scalar_one()
     _name_photos(connection, store, roll_id, originals, at)
-    connection.execute(update(jobs).where(jobs.c.number == job_number).values(changed_at=now()))
+    raised = {"changed_at": now(), "version": jobs.c.version + 1}
+    connection.execute(update(jobs).where(jobs.c.number == job_number).values(**raised))
     refresh(connection, job_number)
     return number
 
@@ -132,14 +133,15 @@ def _name_photos(
     originals: Sequence[tuple[bytes, Reading]],
     at: str,
 ) -> None:
-    for position, (data, reading) in enumerate(originals, start=1):
-        sha256 = digest(data)
+    named = {digest(data): data for data, _ in originals}
+    for sha256 in sorted(named):  # in one order on every bench, so that none waits for another
+        note_photo(connection, sha256, len(named[sha256]), at)  # from here on no tidying takes it
         if not store.has(sha256):  # tidied away between announcing and filing, days apart
-            store.put(data)
-        note_photo(connection, sha256, len(data), at)
+            store.put(named[sha256])
+    for position, (data, reading) in enumerate(originals, start=1):
         connection.execute(
             insert(roll_photos).values(
-                roll_id=roll_id, position=position, sha256=sha256, side=reading.side,
+                roll_id=roll_id, position=position, sha256=digest(data), side=reading.side,
                 name=Path(reading.photo).name or f"photo {position}", reading=codec.to_json(reading),
             )
         )  # fmt: skip

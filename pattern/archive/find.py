@@ -8,7 +8,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, exists, literal_column, select, table, text
 
-from pattern.archive.load import job_id, job_number
+from pattern.archive.job_ids import job_id, job_number
+from pattern.archive.listing import folded
 from pattern.archive.schema import job_tags, jobs
 from pattern.errors import InvalidInput
 from pattern.jobs import STATUSES, JobLine, JobPage, LikeJob, ShimHint
@@ -63,8 +64,10 @@ def list_jobs(connection: Connection, query: Query) -> JobPage:
     newest_first: Any = jobs.c.number.desc()
     if len(words) == 1 and (number := _as_number(words[0])) is not None:
         chosen = chosen.where(jobs.c.number == number)
+    elif runs := [run for word in words if (run := folded(word))]:
+        chosen, newest_first = _by_words(connection, chosen, query, runs)
     elif words:
-        chosen, newest_first = _by_words(connection, chosen, query, words)
+        return JobPage((), None)  # signs only: no job is known by those
     elif query.tag:
         tagged = job_tags.c.job_number == jobs.c.number
         chosen = chosen.join(job_tags, tagged).where(job_tags.c.tag == query.tag.lower())
@@ -95,14 +98,16 @@ def _by_columns(chosen: Select[Any], query: Query) -> Select[Any]:
 
 
 def _by_words(
-    connection: Connection, chosen: Select[Any], query: Query, words: list[str]
+    connection: Connection, chosen: Select[Any], query: Query, words: list[list[str]]
 ) -> tuple[Select[Any], Any]:
-    """Let the full-text table lead, in its own order: it stops as soon as the page is full."""
+    """Jobs with every one of `words`, each a run of words whose last one may go on."""
     if connection.dialect.name != "sqlite":
-        for word in words:
-            chosen = chosen.where(jobs.c.words.icontains(word, autoescape=True))
+        wanted = " & ".join("(" + " <-> ".join(f"'{w}'" for w in run) + ":*)" for run in words)
+        match = text("to_tsvector('simple', jobs.words) @@ to_tsquery('simple', :wanted)")
+        chosen = chosen.where(match.bindparams(wanted=wanted))
         return _tagged(chosen, query.tag, jobs.c.number), jobs.c.number.desc()
-    wanted = " ".join('"' + word.replace('"', '""') + '"*' for word in words)
+    # let the full-text table lead, in its own order: it stops as soon as the page is full
+    wanted = " ".join('"' + " ".join(run) + '"*' for run in words)
     rowid: Any = literal_column("job_words.rowid")
     # the plus keeps SQLite from leading with `jobs` and asking the full-text table row by row
     chosen = chosen.join(_FULL_TEXT, jobs.c.number == literal_column("+job_words.rowid"))

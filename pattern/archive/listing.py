@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable
 from typing import Any
 
@@ -11,6 +13,24 @@ from pattern.archive import codec
 from pattern.archive.schema import entries, job_tags, jobs, rolls
 from pattern.jobs import AsFound, FinalSheet, Part
 from pattern.records import Axle
+
+_MOST_WORDS = 20_000
+
+
+def folded(text: str) -> list[str]:
+    """The words of a text as they are looked for: no case, no accents, letters and digits only.
+
+    Both databases search what this makes (Unicode compatibility decomposition, combining marks
+    dropped), so that both find the same.
+    """
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    bare = "".join(sign for sign in plain if not unicodedata.combining(sign))
+    return re.findall(r"[^\W_]+", bare)
+
+
+def searchable(texts: Iterable[str]) -> str:
+    """What `jobs.words` holds for a job with these texts."""
+    return " ".join(folded(" ".join(texts))[:_MOST_WORDS])
 
 
 def latest(connection: Connection, job_number: int, roll_id: int | None) -> dict[str, str]:
@@ -32,7 +52,7 @@ def refresh(connection: Connection, job_number: int) -> None:
     columns = _columns(standing) | {
         "roll_count": connection.scalar(counted),
         "tag_list": ", ".join(tags),
-        "words": " ".join([*_words(standing), *tags, *_roll_notes(connection, job_number)]),
+        "words": searchable([*_words(standing), *tags, *_roll_notes(connection, job_number)]),
     }
     connection.execute(update(jobs).where(jobs.c.number == job_number).values(**columns))
     written = set(

@@ -8,35 +8,13 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from pattern.archive import codec
+from pattern.archive.job_ids import job_id, no_such_job
 from pattern.archive.schema import entries, jobs, photos, roll_photos, rolls
 from pattern.archive.sheets import JOB_SECTIONS, READING
-from pattern.errors import InvalidInput
 from pattern.jobs import FiledPhoto, FiledRoll, Job, RollKind
 from pattern.records import Advice, Reading, Roll
 
 Standing = dict[int | None, dict[str, str]]
-
-
-def job_id(number: int) -> str:
-    """J0042 for job number 42."""
-    return f"J{number:04d}"
-
-
-def job_number(text: str) -> int:
-    """42 for J0042, j42 or 42. Raises InvalidInput."""
-    digits = str(text).strip().upper().removeprefix("J")
-    if not (digits.isascii() and digits.isdigit() and len(digits) < 10):
-        raise InvalidInput(
-            "is no job number", subject=str(text), remedy="Give one as in J0042; see `job list`"
-        )
-    return int(digits)
-
-
-def no_such_job(number: int) -> InvalidInput:
-    """The error for a job number that is not on record."""
-    return InvalidInput(
-        "there is no such job", subject=job_id(number), remedy="See `contact-pattern job list`"
-    )
 
 
 def load_job(connection: Connection, number: int) -> Job:
@@ -57,6 +35,7 @@ def load_job(connection: Connection, number: int) -> Job:
         opened_at=row.opened_at,
         changed_at=row.changed_at,
         imported_from=row.imported_from,
+        version=row.version,
         rolls=_rolls(connection, number, standing, where),
         **sheets,
     )

@@ -41,8 +41,9 @@ def find_location(
 ) -> Location:
     """The given place, else CONTACT_PATTERN_ARCHIVE, else the user's data folder.
 
-    A server is given as ``postgresql+DRIVER://USER@HOST/NAME?photos=URL``; `photos` names a shared
-    folder or object store and is needed once, when the archive is made. Raises InvalidSettings.
+    A server is given as ``postgresql+psycopg://USER@HOST/NAME?photos=URL``; `photos` names a shared
+    folder (the same path on every bench) or an object store and is needed once, when the archive is
+    made. Raises InvalidSettings.
     """
     variables = os.environ if environment is None else environment
     text = str(given or variables.get(VARIABLE) or "")
@@ -77,6 +78,8 @@ def _server(text: str) -> Location:
             remedy="Give a folder, or a postgresql+psycopg:// URL",
         )
     photos = url.query.get("photos")
+    if isinstance(photos, str) and "://" not in photos:
+        photos = str(Path(photos).expanduser().absolute())
     plain = url.difference_update_query(["photos"])
     return Location(
         plain.render_as_string(hide_password=False),

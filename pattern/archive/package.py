@@ -17,7 +17,7 @@ from sqlalchemy import Connection, select
 
 from pattern import __version__
 from pattern.archive import codec
-from pattern.archive.load import job_id, no_such_job
+from pattern.archive.job_ids import job_id, no_such_job
 from pattern.archive.schema import entries, jobs, photos, roll_photos, rolls
 from pattern.archive.sheets import section_type
 from pattern.errors import InvalidInput

@@ -13,7 +13,8 @@ from sqlalchemy import Connection, insert, select, update
 
 from pattern.archive import codec
 from pattern.archive.listing import latest, refresh
-from pattern.archive.schema import entries, jobs, rolls
+from pattern.archive.merge import without_lost_updates
+from pattern.archive.schema import entries, jobs, roll_photos, rolls
 from pattern.errors import InvalidInput
 from pattern.jobs import AsFound, Entry, FinalSheet, Part, RollKind, Status
 from pattern.records import Advice, Axle, Reading, Roll
@@ -37,6 +38,12 @@ ROLL_SECTIONS: dict[str, Any] = {
     "note": str,
     "struck": str,
 }
+_UNSAID = {
+    "status": '"open"', "customer": '""', "vehicle": '""', "axle": "null", "notes": '""',
+    "as_found": codec.to_json(AsFound()), "parts": "[]", "tags": "[]",
+    "final": codec.to_json(FinalSheet()),
+}  # fmt: skip
+"""What a job says of a section that was never edited."""
 READING = "reading:"
 """A photo's hand-corrected reading is the section ``reading:POSITION``."""
 
@@ -54,7 +61,7 @@ def section_type(section: str, *, of_roll: bool) -> Any:
     if section not in known:
         raise InvalidInput(
             "is no part of a job's record",
-            subject=section,
+            subject=section or "''",
             remedy="Use one of: " + ", ".join(known),
         )
     return known[section]
@@ -80,19 +87,40 @@ def checked(section: str, value: Any, *, of_roll: bool) -> str:
 
 
 def write_entries(
-    connection: Connection, job_number: int, roll_id: int | None, values: Mapping[str, str], by: str
-) -> int:
-    """Add an entry for each section whose JSON differs from what stands; returns how many."""
+    connection: Connection, job_number: int, roll_id: int | None, values: Mapping[str, str], by: str,
+    *, seen: int | None = None,
+) -> int:  # fmt: skip
+    """Add an entry for each section whose JSON differs from what stands; returns how many.
+
+    `seen` is the version of the job that the edit was made from. The caller holds the job locked.
+    Raises EditedMeanwhile.
+    """
     standing = latest(connection, job_number, roll_id)
     fresh = {name: value for name, value in values.items() if standing.get(name) != value}
+    if seen is not None:
+        unsaid = _UNSAID if roll_id is None else _as_filed(connection, roll_id)
+        fresh = without_lost_updates(connection, job_number, roll_id, seen, standing, fresh, unsaid)
     at = now()
+    if fresh:
+        raised = {"changed_at": at, "version": jobs.c.version + 1}
+        this_job = update(jobs).where(jobs.c.number == job_number)
+        version = connection.scalar(this_job.values(**raised).returning(jobs.c.version))
     for section, value in fresh.items():
         row = {"job_number": job_number, "roll_id": roll_id, "section": section, "value": value}
-        connection.execute(insert(entries).values(**row, at=at, by=by))
+        connection.execute(insert(entries).values(**row, at=at, by=by, job_version=version))
     if fresh:
-        connection.execute(update(jobs).where(jobs.c.number == job_number).values(changed_at=at))
         refresh(connection, job_number)
     return len(fresh)
+
+
+def _as_filed(connection: Connection, roll_id: int) -> dict[str, str]:
+    row = connection.execute(select(rolls).where(rolls.c.id == roll_id)).one()
+    taken = select(roll_photos.c.position).where(roll_photos.c.roll_id == roll_id)
+    return {f"{READING}{position}": "null" for position in connection.scalars(taken)} | {
+        "kind": codec.to_json(row.kind), "roll": row.roll, "note": codec.to_json(row.note),
+        "backlash_readings_in": row.backlash_readings, "advice": row.advice or "null",
+        "struck": '""',
+    }  # fmt: skip
 
 
 def history(connection: Connection, job_number: int) -> tuple[Entry, ...]:

@@ -10,16 +10,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import Connection, delete, insert, select
 
 from pattern.archive import codec, sheets
 from pattern.archive.backup import backup, tidy
 from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
 from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
-from pattern.archive.load import job_id, job_number, load_job
+from pattern.archive.job_ids import job_id, job_number
+from pattern.archive.load import load_job
 from pattern.archive.location import Location, find_location
-from pattern.archive.photos import PhotoStore, digest
-from pattern.archive.schema import drafts, facts, incoming, jobs, rolls
+from pattern.archive.photos import digest, store_of
+from pattern.archive.schema import drafts, incoming, jobs, rolls
 from pattern.archive.upgrade import prepare
 from pattern.archive.verify import Verdict, verify
 from pattern.errors import InvalidInput
@@ -43,11 +44,12 @@ class Archive:
         self.location = location
         file = location.database_file
         self.is_new = file is not None and not file.exists()
-        self._database = prepare(location)
-        with self._database.reading() as connection:
-            row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
-        photos = str(location.folder / row.value) if location.folder else row.value
-        self.photos = PhotoStore(photos)
+        self.database = prepare(location)
+        try:
+            self.photos = self.database.read(lambda connection: store_of(connection, location))
+        except BaseException:
+            self.database.close()
+            raise
 
     @classmethod
     def open(
@@ -61,7 +63,7 @@ class Archive:
 
     def close(self) -> None:
         """Give the file back. Using the archive as a context manager does the same."""
-        self._database.close()
+        self.database.close()
 
     def __enter__(self) -> Archive:
         return self
@@ -82,46 +84,55 @@ class Archive:
         checked = {name: sheets.checked(name, v, of_roll=False) for name, v in values.items()}
         at = sheets.now()
         row = {"uid": uuid.uuid4().hex, "opened_at": at, "changed_at": at, "status": "open"}
-        with self._database.writing() as connection:
+
+        def open_it(connection: Connection) -> int:
+            here = connection.scalar(select(jobs.c.number).where(jobs.c.uid == row["uid"]))
+            if here is not None:  # done again after the connection was lost at the very end
+                return int(here)
             fresh = insert(jobs).values(**row).returning(jobs.c.number)
-            number = connection.execute(fresh).scalar_one()
+            number = int(connection.execute(fresh).scalar_one())
             sheets.write_entries(connection, number, None, checked, by)
-        return job_id(number)
+            return number
+
+        return job_id(self.database.write(open_it))
 
     def job(self, job_id: str) -> Job:
         """Everything on record about one job. Raises InvalidInput if there is none."""
-        with self._database.reading() as connection:
-            return load_job(connection, job_number(job_id))
+        return self.database.read(lambda c: load_job(c, job_number(job_id)))
 
     def list_jobs(self, query: Query | None = None, **filters: Any) -> JobPage:
         """A page of jobs, newest first; see `pattern.archive.find.Query` for the filters."""
-        with self._database.reading() as connection:
-            return list_jobs(connection, query or Query(**filters))
+        asked = query or Query(**filters)
+        return self.database.read(lambda c: list_jobs(c, asked))
 
     def jobs_like(self, axle: Axle, *, but: str = "") -> tuple[LikeJob, ...]:
         """Finished jobs of the same tooth counts and diameter, newest first, `but` left out."""
-        with self._database.reading() as connection:
-            return jobs_like(connection, axle, but=but)
+        return self.database.read(lambda c: jobs_like(c, axle, but=but))
 
     def shim_hint(self, axle: Axle, *, but: str = "") -> ShimHint | None:
         """A depth shim to start from, from jobs like this one; None without evidence."""
         return shim_hint(axle, self.jobs_like(axle, but=but))
 
-    def edit(self, job_id: str, *, by: str = "", **sections: Any) -> int:
+    def edit(self, job_id: str, *, by: str = "", seen: int | None = None, **sections: Any) -> int:
         """Change sections of a job; what stood before stays in the history. Returns how many changed.
 
-        Sections: status, customer, vehicle, axle, as_found, parts, notes, tags, final. Raises
-        InvalidInput naming the section.
+        Sections: status, customer, vehicle, axle, as_found, parts, notes, tags, final. `seen` is the
+        `Job.version` the edit was made from: what another bench changed since is kept where this edit
+        did not touch it, else EditedMeanwhile says who wrote what. Raises InvalidInput naming the
+        section.
         """
         checked = {name: sheets.checked(name, v, of_roll=False) for name, v in sections.items()}
-        with self._database.writing() as connection:
-            lock_job(connection, job_number(job_id))
-            return sheets.write_entries(connection, job_number(job_id), None, checked, by)
+        number = job_number(job_id)
+
+        def change(connection: Connection) -> int:
+            lock_job(connection, number)
+            return sheets.write_entries(connection, number, None, checked, by, seen=seen)
+
+        return self.database.write(change)
 
     def history(self, job_id: str) -> tuple[Entry, ...]:
         """Every edit of a job and of its rolls, oldest first."""
-        with self._database.reading() as connection:
-            return sheets.history(connection, job_number(job_id))
+        return self.database.read(lambda c: sheets.history(c, job_number(job_id)))
 
     # --- rolls --------------------------------------------------------------------------------
 
@@ -145,7 +156,7 @@ class Archive:
         UnreadablePhoto, InvalidInput if a photo is not the one that was read, ArchiveError.
         """
         new = NewRoll(roll, advice, kind, tuple(backlash_readings_in), note, by, uid)
-        return file_roll(self._database, self.photos, job_number(job_id), new, photos)
+        return file_roll(self.database, self.photos, job_number(job_id), new, photos)
 
     def edit_roll(
         self,
@@ -153,6 +164,7 @@ class Archive:
         number: int,
         *,
         by: str = "",
+        seen: int | None = None,
         readings: Mapping[int, Reading | None] | None = None,
         **sections: Any,
     ) -> int:
@@ -160,22 +172,24 @@ class Archive:
 
         `readings` gives hand-corrected readings by the photo's position (None takes one back).
         Sections: kind, roll, backlash_readings_in, advice, note, struck (a reason strikes the roll out, an
-        empty text takes it back).
+        empty text takes it back). `seen` as in `edit`.
         """
         values = dict(sections)
         values |= {f"{sheets.READING}{position}": r for position, r in (readings or {}).items()}
         checked = {name: sheets.checked(name, v, of_roll=True) for name, v in values.items()}
-        with self._database.writing() as connection:
-            lock_job(connection, job_number(job_id))
-            found = select(rolls.c.id).where(
-                rolls.c.job_number == job_number(job_id), rolls.c.number == number
-            )
+        job = job_number(job_id)
+
+        def change(connection: Connection) -> int:
+            lock_job(connection, job)
+            found = select(rolls.c.id).where(rolls.c.job_number == job, rolls.c.number == number)
             roll_id = connection.scalar(found)
             if roll_id is None:
                 raise InvalidInput(
                     f"there is no roll {number}", subject=job_id, remedy="See `job show`"
                 )
-            return sheets.write_entries(connection, job_number(job_id), roll_id, checked, by)
+            return sheets.write_entries(connection, job, roll_id, checked, by, seen=seen)
+
+        return self.database.write(change)
 
     # --- photos -------------------------------------------------------------------------------
 
@@ -188,23 +202,20 @@ class Archive:
 
         Raises ArchiveDamaged, UnreadablePhoto.
         """
-        from pattern.archive.thumbnails import thumbnail
+        from pattern.archive.thumbnails import thumbnail, thumbnail_folder
 
-        folder = self.location.folder
-        return thumbnail(
-            self.photos, folder / "thumbnails" if folder else None, sha256, long_side_px
-        )
+        return thumbnail(self.photos, thumbnail_folder(self.location), sha256, long_side_px)
 
     def hold_photo(self, data: bytes) -> str:
         """Keep an uploaded photo for a draft, before a roll names it; returns its SHA-256."""
         sha256 = digest(data)
-        announce(self._database, [sha256])
+        announce(self.database, [sha256])
         return self.photos.put(data)
 
     def held_photos(self) -> tuple[str, ...]:
         """Photos that no roll names yet."""
-        with self._database.reading() as connection:
-            return tuple(connection.scalars(select(incoming.c.sha256).order_by(incoming.c.at)))
+        held = select(incoming.c.sha256).order_by(incoming.c.at)
+        return self.database.read(lambda c: tuple(c.scalars(held)))
 
     # --- exchange -----------------------------------------------------------------------------
 
@@ -220,14 +231,14 @@ class Archive:
         from pattern.archive.exchange import export_job
 
         number = job_number(job_id)
-        export_job(self._database, self.photos, number, target,
+        export_job(self.database, self.photos, number, target,
                    with_location=with_location, extras=extras)  # fmt: skip
 
     def import_job(self, source: Path) -> Arrival:
         """Bring an exported job in, kept apart from one here that differs. Raises InvalidInput."""
         from pattern.archive.exchange import import_job
 
-        return import_job(self._database, self.photos, source)
+        return import_job(self.database, self.photos, source)
 
     # --- trust --------------------------------------------------------------------------------
 
@@ -241,7 +252,7 @@ class Archive:
 
     def tidy(self, *, older_than_days: float = 30) -> tuple[str, ...]:
         """Remove long-held photos that nothing names and what interrupted writes left behind."""
-        return tidy(self._database, self.photos, older_than_days=older_than_days)
+        return tidy(self.database, self.photos, older_than_days=older_than_days)
 
     # --- drafts -------------------------------------------------------------------------------
 
@@ -250,19 +261,20 @@ class Archive:
         text = json.dumps(codec.to_data(value), ensure_ascii=False)
         where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
         row = {"job_id": job_id, "key": key, "value": text, "at": sheets.now()}
-        with self._database.writing() as connection:
+
+        def replace(connection: Connection) -> None:
             connection.execute(delete(drafts).where(where))
             connection.execute(insert(drafts).values(**row))
+
+        self.database.write(replace)
 
     def draft(self, job_id: str, key: str) -> Any:
         """The draft's value, or None."""
         where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
-        with self._database.reading() as connection:
-            text = connection.scalar(select(drafts.c.value).where(where))
+        text = self.database.read(lambda c: c.scalar(select(drafts.c.value).where(where)))
         return None if text is None else json.loads(text)
 
     def drop_draft(self, job_id: str, key: str) -> None:
         """Forget a draft."""
         where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
-        with self._database.writing() as connection:
-            connection.execute(delete(drafts).where(where))
+        self.database.write(lambda c: c.execute(delete(drafts).where(where)))

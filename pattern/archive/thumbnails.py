@@ -1,4 +1,4 @@
-"""Reduced copies of photos: a cache beside the archive that may be deleted at any time."""
+"""Reduced copies of photos: a cache that may be deleted at any time."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import platformdirs
 from numpy.typing import NDArray
 from PIL import Image
 
 from pattern.archive.durable import write_durably
+from pattern.archive.location import Location
 from pattern.archive.photos import PhotoStore
 from pattern.photo.decode import decode_photo
 from pattern.photo.orientation import upright
@@ -20,6 +22,13 @@ _STEPS = (
     (4, cv2.IMREAD_REDUCED_COLOR_4),
     (2, cv2.IMREAD_REDUCED_COLOR_2),
 )
+
+
+def thumbnail_folder(location: Location) -> Path:
+    """Beside the archive; of one on a server, with this user's other caches."""
+    if location.folder is not None:
+        return location.folder / "thumbnails"
+    return Path(platformdirs.user_cache_dir("contact-pattern", appauthor=False)) / "thumbnails"
 
 
 def thumbnail(store: PhotoStore, folder: Path | None, sha256: str, long_side_px: int) -> bytes:

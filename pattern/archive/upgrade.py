@@ -26,7 +26,7 @@ from pattern.errors import (
     InvalidSettings,
 )
 
-REVISIONS = ("0001", "0002")
+REVISIONS = ("0001", "0002", "0003")
 """Every schema this program can read, oldest first; the last is the present one."""
 
 
@@ -116,10 +116,27 @@ def _make_on_server(database: Database) -> None:
             remedy="Add ?photos=FOLDER-OR-URL to the archive's URL",
         )
     with database.writing() as connection:
-        connection.execute(text("SELECT pg_advisory_xact_lock(20101)"))
+        _one_bench_at_a_time(connection)
+        _refuse_other_encodings(connection, database.location)
         if read_version(connection) is None:
             migrate(connection, REVISIONS[-1])
             connection.execute(insert(schema.facts), _birth_facts(database.location.photos))
+
+
+def _one_bench_at_a_time(connection: Connection) -> None:
+    """SQLite's write lock does it by itself; on a server, wait for whoever makes or upgrades it now."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(20101)"))
+
+
+def _refuse_other_encodings(connection: Connection, location: Location) -> None:
+    encoding = connection.scalar(text("SHOW server_encoding"))
+    if encoding != "UTF8":
+        raise InvalidSettings(
+            f"the database keeps text as {encoding}",
+            subject=str(location),
+            remedy="Make one for the archive: CREATE DATABASE jobs ENCODING 'UTF8' TEMPLATE template0",
+        )
 
 
 def _upgrade(location: Location) -> None:
@@ -127,6 +144,7 @@ def _upgrade(location: Location) -> None:
     database = Database(location, foreign_keys=False)  # tables may be rebuilt on the way
     try:
         with database.writing() as connection:
+            _one_bench_at_a_time(connection)
             version = read_version(connection)
             if version == REVISIONS[-1]:
                 return

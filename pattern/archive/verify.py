@@ -10,11 +10,13 @@ from typing import Literal
 
 from sqlalchemy import Connection, select, text
 
+from pattern.archive import codec
 from pattern.archive.database import Database, read_version
-from pattern.archive.load import job_id, load_job
+from pattern.archive.job_ids import job_id
+from pattern.archive.load import load_job
 from pattern.archive.location import Location
-from pattern.archive.photos import PhotoStore
-from pattern.archive.schema import facts, incoming, jobs, photos, roll_photos, rolls
+from pattern.archive.photos import PhotoStore, store_of
+from pattern.archive.schema import incoming, jobs, later_readings, photos, roll_photos, rolls
 from pattern.archive.upgrade import REVISIONS
 from pattern.errors import (
     ArchiveDamaged,
@@ -23,6 +25,7 @@ from pattern.errors import (
     ArchiveUnavailable,
     InvalidInput,
 )
+from pattern.records import Reading
 
 Code = Literal[
     "database", "reference", "record", "missing", "damaged", "orphan", "stray", "held", "leftover",
@@ -77,15 +80,22 @@ def verify(location: Location, progress: Progress | None = None) -> Verdict:
     database = Database(location, read_only=True)
     with closing(database):
         try:
+            # what lies in the store is listed before the rows are looked at: whoever files meanwhile
+            # has announced a photo before it came to lie there
+            store = database.read(lambda connection: _store(connection, location))
+            lying = sorted(store.names())
             with database.reading() as connection:
-                return _check(connection, location, database.is_sqlite, progress)
+                return _check(connection, location, store, lying, progress)
         except ArchiveDamaged as fault:
             return Verdict(0, 0, 0, (Finding("database", str(location), fault.what),))
 
 
-def _check(
-    connection: Connection, location: Location, is_sqlite: bool, progress: Progress | None
-) -> Verdict:
+def _store(connection: Connection, location: Location) -> PhotoStore:
+    _known_version(connection, location)
+    return store_of(connection, location)
+
+
+def _known_version(connection: Connection, location: Location) -> str:
     version = read_version(connection)
     if version is None:
         raise ArchiveDamaged("the database is no job archive")
@@ -95,6 +105,18 @@ def _check(
             subject=str(location),
             remedy="Install the newer version of this program",
         )
+    return version
+
+
+def _check(
+    connection: Connection,
+    location: Location,
+    store: PhotoStore,
+    lying: list[str],
+    progress: Progress | None,
+) -> Verdict:
+    version = _known_version(connection, location)
+    is_sqlite = connection.dialect.name == "sqlite"
     found: list[Finding] = list(_database(connection)) if is_sqlite else []
     if any(finding.code == "database" for finding in found):
         return Verdict(0, 0, 0, tuple(found))
@@ -103,9 +125,7 @@ def _check(
     else:
         message = f"schema {version} will be brought to {REVISIONS[-1]} when it is next opened"
         found.append(Finding("older_schema", str(location), message))
-    row = connection.execute(select(facts).where(facts.c.key == "photos")).one()
-    store = PhotoStore(str(location.folder / row.value) if location.folder else row.value)
-    found += _photos(connection, store, progress or _quiet)
+    found += _photos(connection, store, lying, progress or _quiet)
     counts = [
         len(connection.execute(select(c)).all())
         for c in (jobs.c.number, rolls.c.id, photos.c.sha256)
@@ -128,13 +148,20 @@ def _records(connection: Connection) -> Iterator[Finding]:
             load_job(connection, number)
         except (ArchiveError, InvalidInput) as fault:
             yield Finding("record", job_id(number), fault.message)
+    for row in connection.execute(select(later_readings)):
+        try:
+            codec.from_json(Reading, row.reading, where=f"reading by {row.reader}")
+        except (ArchiveError, InvalidInput) as fault:
+            yield Finding("record", f"roll row {row.roll_id}", fault.message)
 
 
 def _quiet(_done: int, _all: int) -> None:
     """Nobody watches."""
 
 
-def _photos(connection: Connection, store: PhotoStore, progress: Progress) -> Iterator[Finding]:
+def _photos(
+    connection: Connection, store: PhotoStore, lying: list[str], progress: Progress
+) -> Iterator[Finding]:
     sizes = {row.sha256: row.size_bytes for row in connection.execute(select(photos))}
     held = set(connection.scalars(select(incoming.c.sha256)))
     named = set(connection.scalars(select(roll_photos.c.sha256).distinct()))
@@ -143,7 +170,9 @@ def _photos(connection: Connection, store: PhotoStore, progress: Progress) -> It
         progress(done, len(sizes))
         if sha256 not in named:
             yield Finding("reference", sha256, "a photo's row that no roll names")
-    for sha256 in sorted(set(store.names()) - set(sizes)):
+    for sha256 in lying:
+        if sha256 in sizes:
+            continue
         if sha256 in held:
             yield Finding("held", sha256, "held for a draft, or by a filing that was interrupted")
         else:

@@ -213,9 +213,9 @@ def edit_roll(
         sections["struck"] = "" if unstrike else struck
     changes: dict[str, Any] = {name: value for name, value in measured.items() if value is not None}
     with open_archive(place) as archive:
-        if changes:
-            filed = next((r for r in archive.job(job_id).rolls if r.number == number), None)
-            if filed is not None:
-                sections["roll"] = replace(filed.roll, **changes)
-        changed = archive.edit_roll(job_id, number, by=by, **sections)
+        found = archive.job(job_id)
+        filed = next((r for r in found.rolls if r.number == number), None)
+        if changes and filed is not None:
+            sections["roll"] = replace(filed.roll, **changes)
+        changed = archive.edit_roll(job_id, number, by=by, seen=found.version, **sections)
     click.echo(f"{changed} section{'s' if changed != 1 else ''} changed.", err=True)

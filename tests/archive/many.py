@@ -10,6 +10,7 @@ from sqlalchemy import insert
 
 from pattern.archive import codec
 from pattern.archive.database import Database
+from pattern.archive.listing import searchable
 from pattern.archive.schema import entries, job_tags, jobs
 from pattern.archive.store import Archive
 from pattern.records import Axle
@@ -51,7 +52,7 @@ def _job(number: int, chance: random.Random, count: int) -> tuple[dict, list[dic
         "vehicle": vehicle, "ring_teeth": ring, "pinion_teeth": pinion,
         "ring_diameter_in": axle.ring_diameter_in, "ratio_hundredths": round(axle.ratio * 100),
         "roll_count": 3, "tag_list": ", ".join(tags), "depth_shim": "pinion_head",
-        "words": " ".join((customer, vehicle, notes, *tags)), "pinion_mark": "+1",
+        "words": searchable((customer, vehicle, notes, *tags)), "pinion_mark": "+1",
         "ended_depth_shim_in": 0.030 + chance.randrange(10) / 1000 if done else None,
         "ended_left_shim_in": None, "ended_right_shim_in": None,
     }  # fmt: skip

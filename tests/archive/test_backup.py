@@ -15,6 +15,8 @@ from pattern.archive.store import Archive
 from pattern.errors import ArchiveDamaged, WouldOverwrite
 from tests.archive.samples import AXLE, photo_bytes, reading, roll
 
+pytestmark = pytest.mark.folder_only  # a server has its own tools
+
 
 def fill(archive: Archive, count: int, first: int = 0) -> str:
     job_id = archive.new_job(axle=AXLE)

@@ -73,7 +73,7 @@ def rezip(path: Path, members: dict[str, bytes] | list[tuple[str, bytes]]) -> Pa
 
 def without_ids(archive: Archive, job_id: str) -> dict[str, Any]:
     told = to_data(archive.job(job_id))
-    for name in ("id", "uid", "imported_from", "changed_at"):
+    for name in ("id", "uid", "imported_from", "changed_at", "version"):
         del told[name]
     for filed in told["rolls"]:
         del filed["uid"]
@@ -153,7 +153,7 @@ def test_the_same_job_makes_the_same_zip_and_nothing_is_overwritten(
     assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
     with pytest.raises(WouldOverwrite):
         archive.export_job(job_id, tmp_path / "a.zip")
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.zip", "b.zip", "shop"]
+    assert {p.name for p in tmp_path.iterdir()} - {"shop"} == {"a.zip", "b.zip"}
 
 
 def test_a_job_that_is_here_is_left_alone(archive: Archive, tmp_path: Path) -> None:
@@ -252,12 +252,8 @@ def test_anything_else_is_refused_and_leaves_no_trace(
     assert other.list_jobs().jobs == ()
     assert list(other.photos.names()) == []
     assert other.verify().findings == ()
-    assert sorted(p.name for p in tmp_path.iterdir()) == [
-        "bad.zip",
-        "good.zip",
-        "other shop",
-        "shop",
-    ]
+    left = {p.name for p in tmp_path.iterdir()} - {"shop"}
+    assert left == {"bad.zip", "good.zip", "other shop"}
 
 
 class _no_warning:

@@ -22,6 +22,7 @@ from tests.archive.samples import AS_FOUND, AXLE, advice, photo_bytes, reading, 
 Mutation = Callable[[bytes], bytes]
 
 
+@pytest.mark.folder_only
 def test_a_folder_moved_away_takes_nothing_more(archive: Archive, tmp_path: Path) -> None:
     job_id = archive.new_job(customer="A")
     (tmp_path / "shop").rename(tmp_path / "moved")
@@ -36,6 +37,7 @@ def test_a_folder_moved_away_takes_nothing_more(archive: Archive, tmp_path: Path
     assert archive.verify().is_clean
 
 
+@pytest.mark.folder_only
 def test_a_disk_taken_out_leaves_no_new_archive_in_its_mount_point(
     archive: Archive, tmp_path: Path
 ) -> None:

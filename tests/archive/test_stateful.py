@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, invariant, rule
+from hypothesis.stateful import (
+    Bundle,
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
 
 from pattern.archive.store import Archive
 from pattern.jobs import STATUSES, FinalSheet, Part
@@ -47,9 +55,12 @@ class Filing(RuleBasedStateMachine):
     @initialize()
     def open_archive(self) -> None:
         self.folder = tempfile.TemporaryDirectory()
-        self.archive = Archive.open(Path(self.folder.name) / "shop")
+        self.archive = Archive.open(self.place())
         self.model: dict[str, ModelJob] = {}
         self.photo = 0
+
+    def place(self) -> str | Path:
+        return Path(self.folder.name) / "shop"
 
     @rule(target=jobs, customer=WORDS, axle=AXLES, tags=TAGS)
     def new_job(self, customer: str, axle: Axle | None, tags: list[str]) -> str:
@@ -173,3 +184,11 @@ TestFiling.settings = settings(
     database=None,
     print_blob=False,
 )
+
+
+def test_a_server_gives_the_same_answers(server_place: Callable[[], str]) -> None:
+    class OnServer(Filing):
+        def place(self) -> str:
+            return server_place()
+
+    run_state_machine_as_test(OnServer, settings=settings(TestFiling.settings, max_examples=4))

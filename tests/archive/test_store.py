@@ -146,6 +146,7 @@ def test_a_struck_roll_stays_on_record_but_does_not_count(archive: Archive) -> N
     assert [r.number for r in archive.job(job_id).standing_rolls] == [1, 2]
 
 
+@pytest.mark.folder_only
 @pytest.mark.parametrize("table", ["rolls", "photos", "roll_photos", "entries"])
 @pytest.mark.parametrize("verb", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1000"])
 def test_the_file_itself_refuses_to_change_what_was_recorded(

@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from pattern.archive.store import Archive
+from pattern.archive.thumbnails import thumbnail_folder
 from pattern.errors import ArchiveDamaged, UnreadablePhoto
 from tests.archive.pictures import GPS, encoded, exif, jpeg, place
 
@@ -54,8 +55,7 @@ def test_every_format_is_shown_and_none_tells_its_place(archive: Archive, kind: 
 def test_the_cache_is_used_and_may_be_deleted(archive: Archive) -> None:
     sha256 = archive.hold_photo(jpeg(1))
     first = archive.thumbnail(sha256, 64)
-    folder = archive.location.folder
-    assert folder is not None
+    folder = thumbnail_folder(archive.location).parent
     (kept,) = (folder / "thumbnails").iterdir()
     kept.write_bytes(b"from the cache")
     assert archive.thumbnail(sha256, 64) == b"from the cache"

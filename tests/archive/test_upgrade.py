@@ -220,6 +220,7 @@ def test_an_upgrade_without_room_for_its_copy_changes_nothing(
     assert old_version(tmp_path / "old") == REVISIONS[-1]
 
 
+@pytest.mark.folder_only
 def test_an_archive_that_is_held_says_so(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("pattern.archive.database.BUSY_SECONDS", 0.1)
     file = archive.location.database_file

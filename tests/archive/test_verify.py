@@ -21,6 +21,8 @@ from pattern.cli import commands
 from pattern.errors import ArchiveNewer, ArchiveUnavailable
 from tests.archive.samples import AXLE, advice, photo_bytes, reading, roll
 
+pytestmark = pytest.mark.folder_only  # the harm is done to files
+
 CLI = [sys.executable, "-m", "pattern.cli"]
 
 
