@@ -57,14 +57,13 @@ def load_settings(
     values: dict[str, object] = {}
     if file is not None:
         values |= _read_toml(file)
+        for key in values:
+            _must_be_known(key, f"{file}: {key}")
     for name, text in (os.environ if environment is None else environment).items():
         key = name.removeprefix(ENVIRONMENT_PREFIX).lower()
         if not name.startswith(ENVIRONMENT_PREFIX) or key in NOT_SETTINGS:
             continue
-        if key not in Settings.model_fields:
-            raise InvalidSettings(
-                "is no setting", subject=name, remedy="Known: " + ", ".join(Settings.model_fields)
-            )
+        _must_be_known(key, name)
         values[key] = text
     try:
         return Settings.model_validate(values)
@@ -77,12 +76,21 @@ def load_settings(
         ) from fault
 
 
+def _must_be_known(key: str, subject: str) -> None:
+    if key not in Settings.model_fields:
+        raise InvalidSettings(
+            "is no setting", subject=subject, remedy="Known: " + ", ".join(Settings.model_fields)
+        )
+
+
 def _read_toml(file: Path) -> dict[str, object]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except OSError as fault:
         raise InvalidSettings(
-            "cannot be opened", subject=str(file), remedy=str(fault.strerror)
+            f"cannot be opened ({fault.strerror})",
+            subject=str(file),
+            remedy="Check the file's name",
         ) from fault
     except (ValueError, RecursionError) as fault:  # also: nested too deep, a number too long
         raise InvalidSettings(

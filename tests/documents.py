@@ -26,15 +26,24 @@ def settings_table() -> str:
     return "\n".join(["| key | default | meaning |", "|---|---|---|", *rows])
 
 
-GENERATED = {"DEVELOPERS.md": {"flags": flags_table, "settings": settings_table}}
+def messages_table() -> str:
+    from tests.hard.messages import table  # draws a photo and runs the program: only when asked for
+
+    return table()
+
+
+GENERATED = {
+    "DEVELOPERS.md": {"flags": flags_table, "settings": settings_table},
+    "docs/messages.md": {"messages": messages_table},
+}
 
 
 def rewritten(file: str) -> str:
     """The document with its generated parts made anew."""
     text = (ROOT / file).read_text(encoding="utf-8")
     for name, make in GENERATED[file].items():
-        block = re.compile(rf"(<!-- generated: {name} -->\n).*?(\n<!-- end -->)", re.DOTALL)
-        text, count = block.subn(lambda m, make=make: m[1] + make() + m[2], text)
+        block = re.compile(rf"(<!-- generated: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
+        text, count = block.subn(lambda m, make=make: m[1] + make() + "\n" + m[2], text)
         assert count == 1, f"{file} has no part named {name}"
     return text
 

@@ -15,6 +15,8 @@ from pattern.cli.options import archive_option, open_archive, parse_teeth
 if TYPE_CHECKING:
     from pattern.jobs import Job, JobLine
 
+_DAY = click.DateTime(formats=["%Y-%m-%d"])
+
 
 @click.group()
 def job() -> None:
@@ -122,10 +124,8 @@ def _axle(
 @click.option("--ratio", type=float, help="Such as 3.73.")
 @click.option("--teeth", metavar="RING/PINION", help="Tooth counts, as 41/11.")
 @click.option("--diameter", type=float, metavar="IN", help="Ring gear, within 0.05 in.")
-@click.option(
-    "--since", default="", metavar="DATE", help="Opened on that day or later: 2026-05-01."
-)
-@click.option("--until", default="", metavar="DATE", help="Opened on that day or before.")
+@click.option("--since", type=_DAY, help="Opened on that day or later: 2026-05-01.")
+@click.option("--until", type=_DAY, help="Opened on that day or before.")
 @click.option("--older-than", default="", metavar="JOB", help="The page after that job.")
 @click.option(
     "--count",
@@ -143,6 +143,8 @@ def list_(
     if teeth:
         filters |= dict(zip(("ring_teeth", "pinion_teeth"), parse_teeth(teeth), strict=True))
     filters["ring_diameter_in"] = filters.pop("diameter")
+    for name in ("since", "until"):
+        filters[name] = filters[name].strftime("%Y-%m-%d") if filters[name] else ""
     with open_archive(place) as archive:
         page = archive.list_jobs(words=" ".join(words), **filters)
     for line in page.jobs:

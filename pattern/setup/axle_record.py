@@ -87,15 +87,6 @@ def axle_from_fields(fields: Fields) -> Axle:
     stamped = given.pop("ratio", None)
     if stamped is not None:
         _need_counts(given, stamped)
-    if stamped is not None and not {"ring_teeth", "pinion_teeth"} <= given.keys():
-        likely = ", ".join(
-            f"{c.ring_teeth}/{c.pinion_teeth}" for c in counts_for_ratio(stamped)[:4]
-        )
-        raise InvalidAxle(
-            f"a ratio of {stamped} does not settle the tooth counts",
-            subject="ring_teeth",
-            remedy=f"Count them; likely are {likely}",
-        )
     target = given.pop("target", None)
     if target is not None:
         given["target"] = _under("target", lambda: _target(target))

@@ -159,7 +159,11 @@ class ShimKit:
             place: tuple(ShimSize(line.thickness, line.count) for line in lines)
             for place, lines in (("depth", read.depth), ("side", read.side))
         }
-        return cls(read.name, read.unit, drawers["depth"], drawers["side"])
+        try:
+            return cls(read.name, read.unit, drawers["depth"], drawers["side"])
+        except InvalidAxle as fault:
+            subject = f"{origin}: {fault.subject}"
+            raise InvalidAxle(fault.what, subject=subject, remedy=fault.remedy) from fault
 
     # --- whole steps ----------------------------------------------------------------------------
 
@@ -216,7 +220,7 @@ def load_kit(path: Path) -> ShimKit:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as fault:
         raise InvalidAxle(
-            "cannot be read", subject=str(path), remedy=f"Give a JSON file of shim sizes ({fault})"
+            "cannot be read", subject=str(path), remedy="Give a JSON file of shim sizes"
         ) from fault
     return ShimKit.from_json(text, str(path))
 

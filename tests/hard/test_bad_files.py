@@ -22,34 +22,12 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from tests.drawn import drawn_gear
+from tests.hard.cases import AXLE, ROLLS, drive
 from tests.hard.mutations import Harm, byte_harm, json_harm, toml_harm
 from tests.hard.running import assert_clean, run
 
 Command = Callable[[Path], tuple[object, ...]]
-DRIVE = drawn_gear("drive", tooth_px=120.0)
-AXLE = {
-    "ring_teeth": 41, "pinion_teeth": 11, "ring_diameter_in": 8.5, "tooth_system": "tapered",
-    "depth_shim": "pinion_head", "depth_shim_in": 0.034, "left_shim_in": 0.250, "condition": "new",
-    "backlash_min_in": 0.006, "backlash_max_in": 0.010,
-}  # fmt: skip
-SIDE = {
-    "lengthwise": 0.58,
-    "profile": 0.62,
-    "lengthwise_sd": 0.03,
-    "profile_sd": 0.05,
-    "length": 0.5,
-}
-ROLLS = [
-    {"drive": SIDE, "coast": {**SIDE, "lengthwise": 0.41}, "backlash_in": 0.008},
-    {
-        "drive": SIDE,
-        "coast": SIDE,
-        "backlash_in": 0.0085,
-        "pinion_move_in": 0.004,
-        "ring_move_in": 0.002,
-    },
-]
+DRIVE = drive()
 SHEET = {
     "axle": AXLE,
     "as_found": {"backlash_in": [0.012, 0.011], "depth_shim_in": 0.03, "notes": "whine on coast"},
