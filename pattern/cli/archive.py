@@ -1,4 +1,4 @@
-"""`contact-pattern archive`: verify, back up, restore and tidy the archive of jobs."""
+"""`contact-pattern archive`: verify, back up, restore, tidy and copy the archive of jobs."""
 
 from __future__ import annotations
 
@@ -99,3 +99,28 @@ def tidy(place: str | None, days: float) -> None:
     click.echo(f"{len(removed)} removed.", err=True)
     for name in removed:
         click.echo(name)
+
+
+@archive.command("copy")
+@click.argument("source", metavar="FROM")
+@click.argument("target", metavar="TO")
+def copy(source: str, target: str) -> None:
+    """Copy the whole archive at FROM to the new place TO, verified; each a folder or a database URL.
+
+    FROM stays as it is. Stop the benches first: what is filed while it runs may not come along.
+    Interrupted, the same command goes on.
+    """
+    from pattern.archive.location import find_location
+    from pattern.archive.transfer import copy_archive
+
+    place = find_location(target)
+    with _watched("Photos") as progress:
+        done = copy_archive(find_location(source), place, progress)
+    verdict = done.verdict
+    click.echo(
+        f"{place}: {verdict.jobs} jobs, {verdict.rolls} rolls, {verdict.photos} photos, verified"
+    )
+    if done.is_behind:
+        click.echo(
+            "FROM was written to meanwhile; what came last may not be in the copy.", err=True
+        )
