@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import json
+import signal
 import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pattern.errors import InvalidOutline, PatternError, WouldOverwrite
+from pattern import __version__
+from pattern.errors import InvalidOutline
 
 if TYPE_CHECKING:
-    from pattern.records import Photo, Reading
+    from pattern.cli.read_many import Outcome
+    from pattern.records import Reading
     from pattern.settings import Settings
 
 _WAYS = click.Choice(["left", "right", "up", "down"])
@@ -20,7 +26,9 @@ UNREADABLE, DECLINED = 3, 4
 
 
 @click.command()
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO..."
+)
 @click.option(
     "--side",
     required=True,
@@ -56,6 +64,20 @@ UNREADABLE, DECLINED = 3, 4
     help="TOML file.",
 )
 @click.option("--force", is_flag=True, help="Replace pictures that are in the overlay folder.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    metavar="N",
+    help="Processes to read with; as many as there are cores where the photos are many enough.",
+)
+@click.option(
+    "--skip-done",
+    "done_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Pass over photos that have a line in FILE, made with --json and the same settings, side "
+    "and hand. To go on with a run that was stopped: --json --skip-done all.jsonl >> all.jsonl",
+)
 def read(
     photos: tuple[Path, ...],
     side: str,
@@ -67,58 +89,115 @@ def read(
     as_json: bool,
     settings_file: Path | None,
     force: bool,
+    jobs: int | None,
+    done_file: Path | None,
 ) -> int:
-    """Read the contact pattern in photos of one tooth side.
+    """Read the contact pattern in photos of one tooth side; a folder stands for the photos in it.
 
     Exit code 0 if every photo was read, 4 if one was declined, 3 if one could not be opened, 5 for a
     bad outline. A bad photo never stops the others.
     """
-    from pattern.reading.as_json import reading_json
+    from pattern.cli.read_many import Task, jobs_for, photos_in, read_each
     from pattern.settings import load_settings
 
     settings = load_settings(settings_file)
     outlines = None if outline in (None, "frame") else load_outlines(Path(str(outline)))
+    paths = photos_in(photos)
+    if done_file is not None:
+        paths = _not_done(paths, done_file, side, hand, settings)
+    tasks = []
+    for path in paths:
+        drawn = "frame" if outline == "frame" else outlines_for(outlines, path)
+        options = {"side": side, "hand": hand, "toe": toe, "tip": tip, "outlines": drawn}
+        tasks.append(Task(path, options, settings, overlay, force))
+    outcomes = read_each(tasks, jobs_for(len(tasks), jobs))
+    return _tell(_watched(outcomes, len(tasks)), as_json)
+
+
+def _tell(outcomes: Iterator[Outcome], as_json: bool) -> int:
+    """Say each outcome as it comes; the exit code of the worst."""
+    from pattern.reading.as_json import reading_json
+
     worst = 0
     rows: list[Reading] = []
-    for path in photos:
-        options = {"side": side, "hand": hand, "toe": toe, "tip": tip}
-        drawn = "frame" if outline == "frame" else outlines_for(outlines, path)
-        try:
-            photo, reading = _read_one(path, options, drawn, settings)
-            if overlay is not None:
-                _write_overlay(overlay, path, photo, reading, force)
-        except PatternError as error:
-            click.echo(error.message, err=True)
-            worst = _worse(worst, error.exit_code)
-            continue
-        if as_json:
-            click.echo(json.dumps(reading_json(reading)))
-        rows.append(reading)
-        worst = _worse(worst, DECLINED if reading.status == "declined" else 0)
-    if not as_json and rows:
-        _print_table(rows)
+    try:
+        for outcome in outcomes:
+            worst = _worse(worst, outcome.exit_code)
+            reading = outcome.reading
+            if reading is None:
+                click.echo(outcome.fault, err=True)
+                continue
+            worst = _worse(worst, DECLINED if reading.status == "declined" else 0)
+            if as_json:
+                with _whole_lines():
+                    click.echo(json.dumps(reading_json(reading)))
+            else:
+                rows.append(reading)
+    finally:  # also what was read before Ctrl-C
+        if rows:
+            _print_table(rows)
     return worst
+
+
+@contextlib.contextmanager
+def _whole_lines() -> Iterator[None]:
+    """Let Ctrl-C wait until the line is out, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _watched(outcomes: Iterator[Outcome], count: int) -> Iterator[Outcome]:
+    """The same, with a bar on stderr where somebody watches."""
+    if count < 2 or not sys.stderr.isatty():
+        yield from outcomes
+        return
+    from rich.console import Console
+    from rich.progress import track
+
+    console = Console(stderr=True)
+    yield from track(outcomes, "Reading photos", total=count, console=console, transient=True)
+
+
+def _not_done(
+    paths: Sequence[Path], done_file: Path, side: str, hand: str, settings: Settings
+) -> list[Path]:
+    """The photos without a line of their content, side, hand, settings and version in the file."""
+    done = set()
+    text = done_file.read_text(encoding="utf-8", errors="replace") if done_file.exists() else ""
+    for line in text.splitlines():
+        with contextlib.suppress(ValueError, RecursionError):  # a line that was cut off counts not
+            told = json.loads(line)
+            if isinstance(told, dict):
+                done.add(tuple(told.get(name) for name in _SAME))
+    same = (side, hand, settings.fingerprint, __version__)
+    left = [path for path in paths if (_sha256(path), *same) not in done]
+    if len(left) < len(paths):
+        click.echo(f"{len(paths) - len(left)} of {len(paths)} photos are done already.", err=True)
+    return left
+
+
+_SAME = ("sha256", "side", "hand", "settings", "version")
+
+
+def _sha256(path: Path) -> str:
+    """Of the file; empty for one that cannot be opened, which the reader then says."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
 
 
 def _worse(one: int, other: int) -> int:
     """The exit code that counts: a photo that cannot be opened before a bad outline or a declined one."""
     rank = {0: 0, DECLINED: 1, UNREADABLE: 3}
     return max(one, other, key=lambda code: rank.get(code, 2))
-
-
-def _read_one(
-    path: Path, options: dict[str, Any], outlines: Any, settings: Settings
-) -> tuple[Photo, Reading]:
-    from pattern.photo.decode import load_photo
-    from pattern.workflow import read_photo
-
-    photo = load_photo(path, settings)
-    try:
-        return photo, read_photo(photo, outlines=outlines, settings=settings, **options)
-    except InvalidOutline as error:
-        raise InvalidOutline(
-            error.what, subject=f"{path}: {error.subject}", remedy=error.remedy
-        ) from error
 
 
 def load_outlines(file: Path) -> Any:
@@ -147,18 +226,6 @@ def outlines_for(outlines: Any, path: Path) -> Any:
         if key in outlines:
             return outlines[key]
     return outlines.get("outlines", [])
-
-
-def _write_overlay(folder: Path, path: Path, photo: Photo, reading: Reading, force: bool) -> None:
-    from pattern.report.overlay import draw_overlay
-
-    target = folder / f"{path.stem}_reading.png"
-    if target.exists() and not force:
-        raise WouldOverwrite(
-            "exists already", subject=str(target), remedy="Name another folder or add --force"
-        )
-    folder.mkdir(parents=True, exist_ok=True)
-    target.write_bytes(draw_overlay(photo, reading))
 
 
 def _print_table(rows: list[Reading]) -> None:

@@ -195,7 +195,7 @@ def _call(given: str, call: Callable[[], object], code: int = 5) -> Case:
 _SQUARE = [[100, 100], [300, 100], [300, 200], [100, 200]]
 PHOTOS = [
     _photo("a file that is not there", None),
-    Case("photo", "a folder", ("read", ".", "--side", "drive"), {}, 3),
+    Case("photo", "a folder without photos", ("read", ".", "--side", "drive"), {}, 3),
     _photo("an empty file", b""),
     _photo("no picture at all", b"hello, no picture"),
     _photo("another picture format", _picture(kind="GIF")),
@@ -334,6 +334,7 @@ JOBS = [
     _job("a roll that is not there", "edit-roll", "J0001", "7", "--note", "x"),
     _job("a version that is no number", "edit", "J0001", "--sheet", "s.json", **{"s.json": {"version": "x"}}),
     _job("a printed record over another", "report", "J0001", "--out", "r.pdf", code=8, **{"r.pdf": b"x"}),
+    _job("a folder for a photo", "add-roll", "J0001", "--drive", ".", code=3),
     _job("half an axle", "new", "--teeth", "41/11"),
     _job("teeth that are no counts", "new", "--teeth", "41", "--diameter", "8.5"),
     _job("a job without axle data", "like", "J0001"),
