@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pattern.cli.output import make_folder, write_new
 from pattern.errors import WouldOverwrite
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _fresh(out: Path | None) -> Path:
             raise WouldOverwrite(
                 "is not empty", subject=str(out), remedy="Name a new folder with --out"
             )
-        out.mkdir(parents=True, exist_ok=True)
+        make_folder(out)
         return out
     for number in itertools.count(1):
         folder = Path("contact-pattern-demo" + (f"-{number}" if number > 1 else ""))
@@ -111,7 +112,7 @@ def _overlays(folder: Path, shots: list[tuple[Path, Reading]]) -> list[Path]:
     written = []
     for photo, reading in shots:
         target = folder / f"{reading.side}_reading.png"
-        target.write_bytes(draw_overlay(load_photo(photo, Settings()), reading))
+        write_new(target, draw_overlay(load_photo(photo, Settings()), reading))
         written.append(target)
     return written
 
@@ -120,7 +121,7 @@ def _record(folder: Path, archive: Archive, job: str) -> Path:
     from pattern.report.pdf import job_pdf
 
     target = folder / "record.pdf"
-    target.write_bytes(job_pdf(archive.job(job), archive.photo))
+    write_new(target, job_pdf(archive.job(job), archive.photo))
     return target
 
 

@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from pattern.cli.options import archive_option, open_archive, write_new
+from pattern.cli.options import archive_option, open_archive
+from pattern.cli.output import write_new
 
 
 @click.command("report")

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pattern.cli.options import parse_teeth, write_new
+from pattern.cli.options import parse_teeth
+from pattern.cli.output import write_new
 
 if TYPE_CHECKING:
     from pattern.gears.predict import Prediction

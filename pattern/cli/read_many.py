@@ -14,6 +14,7 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pattern.cli.output import make_folder, write_new
 from pattern.errors import InvalidOutline, PatternError, UnreadablePhoto, WouldOverwrite
 
 if TYPE_CHECKING:
@@ -118,12 +119,11 @@ def _write_overlay(folder: Path, path: Path, photo: Photo, reading: Reading, for
     from pattern.report.overlay import draw_overlay
 
     target = folder / f"{path.stem}_reading.png"
-    if target.exists() and not force:
-        raise WouldOverwrite(
-            "exists already", subject=str(target), remedy="Name another folder or add --force"
-        )
-    folder.mkdir(parents=True, exist_ok=True)
-    target.write_bytes(draw_overlay(photo, reading))
+    remedy = "Name another folder or add --force"
+    if target.exists() and not force:  # before the drawing, which takes longer
+        raise WouldOverwrite("exists already", subject=str(target), remedy=remedy)
+    make_folder(folder)
+    write_new(target, draw_overlay(photo, reading), overwrite=force, remedy=remedy)
 
 
 def _begin_worker(threads: int) -> None:
