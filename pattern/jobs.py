@@ -254,6 +254,67 @@ class ShimHint:
     evidence: tuple[LikeJob, ...]
 
 
+# --- what a later reader made of it ---------------------------------------------------------------
+
+AS_FILED = "as filed"
+"""The name under which the readings go that the photos were filed with."""
+
+
+@dataclass(frozen=True)
+class ChangedReading:
+    """One filed photo as an earlier and as a later reader read it, and as a hand corrected it if any."""
+
+    job_id: str
+    roll: int
+    position: int
+    name: str
+    sha256: str
+    size_bytes: int
+    before: Reading
+    after: Reading
+    by_hand: Reading | None = None
+
+    @property
+    def distance(self) -> float | None:
+        """How far the centre moved, in shares of the tooth; None unless both readers read it."""
+        return centre_distance(self.before, self.after)
+
+
+@dataclass(frozen=True)
+class ReadingChanges:
+    """How the readings of `photos` changed from the reader `before` to the reader `after`.
+
+    `lengthwise` and `profile` are the median and the 95th percentile of the change, in shares of the
+    tooth, of the `both_read`. `beyond_spread` changed by more than two of their stated spreads together,
+    `turned` lie on the other half of the tooth and off its middle. `hand_before` and `hand_after` are
+    the median distances from the centre that a hand set on `by_hand` photos. `largest` come first.
+    """
+
+    before: str
+    after: str
+    photos: int
+    both_read: int
+    gained: int
+    lost: int
+    lengthwise: tuple[float, float] | None = None
+    profile: tuple[float, float] | None = None
+    beyond_spread: int = 0
+    turned: int = 0
+    by_hand: int = 0
+    hand_before: float | None = None
+    hand_after: float | None = None
+    largest: tuple[ChangedReading, ...] = ()
+
+
+def centre_distance(one: Reading | None, other: Reading | None) -> float | None:
+    """Between two readings' centres, in shares of the tooth; None unless both were read."""
+    if one is None or other is None or one.lengthwise is None or other.lengthwise is None:
+        return None
+    if one.profile is None or other.profile is None:
+        return None
+    return math.hypot(one.lengthwise - other.lengthwise, one.profile - other.profile)
+
+
 # --- validation shared by the records above -------------------------------------------------------
 
 

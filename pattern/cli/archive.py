@@ -3,33 +3,21 @@
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
-from pattern.cli.options import archive_option, open_archive
-
-
-@contextmanager
-def _watched(what: str) -> Iterator[Callable[[int, int], None] | None]:
-    """A progress bar on stderr, where somebody sits in front of it."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, all_: bar.update(task, completed=done, total=all_)
+from pattern.cli.archive_again import changes, read_again
+from pattern.cli.options import archive_option, open_archive, watched
 
 
 @click.group()
 def archive() -> None:
-    """Verify and back up the archive of jobs."""
+    """Verify, back up and move the archive of jobs; read its photos again."""
+
+
+archive.add_command(read_again)
+archive.add_command(changes)
 
 
 @archive.command("verify")
@@ -41,7 +29,7 @@ def verify(place: str | None, as_json: bool) -> int:
     from pattern.archive.verify import verify as check
 
     location = find_location(place)
-    with _watched("Photos") as progress:
+    with watched("Photos") as progress:
         verdict = check(location, progress)
     if as_json:
         told = {
@@ -114,7 +102,7 @@ def copy(source: str, target: str) -> None:
     from pattern.archive.transfer import copy_archive
 
     place = find_location(target)
-    with _watched("Photos") as progress:
+    with watched("Photos") as progress:
         done = copy_archive(find_location(source), place, progress)
     verdict = done.verdict
     click.echo(

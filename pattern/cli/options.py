@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +31,37 @@ def open_archive(place: str | None) -> Archive:
     if archive.is_new:  # on a disk that is not plugged in, this would be the wrong place
         click.echo(f"A new archive was made: {archive.location}", err=True)
     return archive
+
+
+@contextmanager
+def watched(what: str) -> Iterator[Callable[..., None] | None]:
+    """A progress bar on stderr, where somebody sits in front of it: called with done, all, failed."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+
+        def show(done: int, of: int, failed: int = 0) -> None:
+            told = f"{what}, {failed} failed" if failed else what
+            bar.update(task, completed=done, total=of, description=told)
+
+        yield show
 
 
 def parse_teeth(text: str) -> tuple[int, int]:

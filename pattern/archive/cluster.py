@@ -1,0 +1,181 @@
+"""Read photos again on a Dask cluster: the cores of this machine, or a scheduler's many machines.
+
+Workers fetch photos from the store and read them; only this process writes to the database, as readings
+come in. A worker that dies has its photo read by another.
+"""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from importlib import import_module
+from itertools import islice
+from typing import TYPE_CHECKING, Any
+
+from pattern.archive.again import Outcome, Read, Task, Worker, count_tasks, keep, tasks
+from pattern.archive.reader import reader_name
+from pattern.errors import ArchiveUnavailable, InvalidSettings
+from pattern.settings import Settings
+
+if TYPE_CHECKING:
+    from pattern.archive.store import Archive
+
+Progress = Callable[[int, int, int], None]
+_AHEAD = 3
+"""Photos handed out for each core: one in work, the next ones at hand."""
+_ANSWER_S = 10.0
+
+
+@dataclass
+class Run:
+    """What a run did. `failures` are (photo, why) of photos that nobody could read; a later run tries
+    them again. `earlier` were read by this reader before."""
+
+    reader: str
+    earlier: int = 0
+    read: int = 0
+    declined: int = 0
+    failures: list[tuple[str, str]] = field(default_factory=list)
+
+    @property
+    def done(self) -> int:
+        """Photos that this run is through with."""
+        return self.read + self.declined + len(self.failures)
+
+    def count(self, outcome: Outcome) -> None:
+        """Take one photo's outcome in."""
+        if outcome.fault:
+            self.failures.append((outcome.task.where, outcome.fault))
+        elif outcome.declined:
+            self.declined += 1
+        else:
+            self.read += 1
+
+
+def read_again(
+    archive: Archive,
+    read: Read,
+    settings: Settings,
+    *,
+    scheduler: str = "",
+    workers: int | None = None,
+    limit: int | None = None,
+    progress: Progress | None = None,
+) -> Run:
+    """Read every filed photo that the present reader has not read yet, and keep its readings.
+
+    `read` is `pattern.workflow.read_photo`. Without a `scheduler` address this machine's cores are
+    used, or `workers` of them. `progress` is told (done, failed, all). Raises InvalidSettings if Dask
+    is not installed or the workers have another reader, ArchiveUnavailable if the scheduler does not
+    answer; what was read until then is kept.
+    """
+    worker = Worker(archive.photos.url, settings, reader_name(settings), read)
+    pending, everything = archive.database.read(lambda c: count_tasks(c, worker.reader))
+    run = Run(worker.reader, earlier=everything - pending)
+    pending = min(pending, limit) if limit is not None else pending
+    if not pending:
+        return run
+    with _client(scheduler, workers) as client:
+        client.run(worker.refuse_other_reader)
+        to_do = islice(tasks(archive.database, worker.reader), limit)
+        for outcomes in _outcomes(client, worker, to_do):
+            keep(archive.database, worker.reader, outcomes)
+            for outcome in outcomes:
+                run.count(outcome)
+            if progress:
+                progress(run.done, len(run.failures), pending)
+    return run
+
+
+def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[list[Outcome]]:
+    """Outcomes as they come in, with only so many photos handed out that no core waits."""
+    run = uuid.uuid4().hex[:8]  # a run that goes on must not be given an earlier run's failure
+    handed_out: dict[str, Task] = {}
+    coming = _dask().as_completed(loop=client.loop)
+
+    def hand_out() -> None:
+        room = _AHEAD * max(1, sum(client.nthreads().values())) - len(handed_out)
+        for task in islice(to_do, max(0, room)):
+            key = f"read-{run}-{task.roll_id}-{task.position}"
+            handed_out[key] = task
+            coming.add(client.submit(worker, task, key=key, pure=False))
+
+    hand_out()
+    while handed_out:
+        outcomes = []
+        for future in coming.next_batch(block=True):
+            if future.status in ("pending", "lost"):  # its worker died with the result; read again
+                coming.add(future)
+            else:
+                outcomes.append(_outcome(future, handed_out.pop(future.key)))
+        hand_out()
+        yield outcomes
+
+
+def _outcome(future: Any, task: Task) -> Outcome:
+    try:
+        outcome: Outcome = future.result()
+    except CancelledError as fault:
+        raise ArchiveUnavailable(
+            "the scheduler went away",
+            subject="--scheduler",
+            remedy="What was read until then is kept; start it and run the same again",
+        ) from fault
+    except Exception as fault:  # whatever Dask makes of a worker that dies on a photo
+        return Outcome(task, fault=f"its worker died on it, again and again ({fault})")
+    return outcome
+
+
+def _dask() -> Any:
+    try:
+        return import_module("distributed")
+    except ModuleNotFoundError as fault:
+        raise InvalidSettings(
+            f"{fault.name} is needed to read photos again",
+            subject="archive read-again",
+            remedy="Install it: pip install 'gear-contact-pattern[cluster]'",
+        ) from fault
+
+
+@contextmanager
+def _client(scheduler: str, workers: int | None) -> Iterator[Any]:
+    dask = _dask()
+    if scheduler:
+        try:
+            client = dask.Client(scheduler, timeout=_ANSWER_S, set_as_default=False)
+        except (OSError, ValueError) as fault:
+            raise ArchiveUnavailable(
+                f"no scheduler answers there ({fault})",
+                subject=scheduler,
+                remedy="Start one with `dask scheduler`, and give its address as tcp://HOST:8786",
+            ) from fault
+        with client:
+            try:
+                client.wait_for_workers(1, timeout=_ANSWER_S)
+            except TimeoutError as fault:
+                raise ArchiveUnavailable(
+                    "the scheduler has no workers",
+                    subject=scheduler,
+                    remedy="Start `dask worker ADDRESS --nthreads 1 --nworkers auto` on the machines",
+                ) from fault
+            yield client
+        return
+    with (
+        dask.LocalCluster(
+            n_workers=workers or _cores(), threads_per_worker=1, processes=True, host="127.0.0.1",
+            dashboard_address="127.0.0.1:0", silence_logs=50,
+        ) as cluster,
+        dask.Client(cluster, set_as_default=False) as client,
+    ):  # fmt: skip
+        yield client
+
+
+def _cores() -> int:
+    """Those that this process may use, where the system says so."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
