@@ -5,6 +5,7 @@ From the data of a set to a mark, each step one module:
     defaults     what a shop does not know of a set, and how far it may be off
     lengthwise   the lengthwise tooth curve: cutter circle or extended epicycloid
     pitch_cones  spiral bevel and hypoid pitch cones (ISO 23509)
+    apex_line    hypoid pitch cones on one line with the cutter (ISO 23509, Method 2)
     proportions  tooth heights, thickness, face and root cones (ISO 23509)
     blank        all of that in one record; `blank_from_axle`
     sweep        the surface that the ring gear's blades leave, in closed form

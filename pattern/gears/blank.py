@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pattern.errors import InvalidAxle
+from pattern.gears.apex_line import apex_line_cones
 from pattern.gears.defaults import Geometry, geometry_of
 from pattern.gears.lengthwise import curve_radius_mm, spiral_at_rad
 from pattern.gears.pitch_cones import PitchCones, bevel_cones, hypoid_cones
@@ -219,11 +220,18 @@ def _cones(geometry: Geometry, ratio: float, ring_teeth: int, system: System) ->
             if spiral is None:
                 spiral = geometry.pinion_spiral_rad or 0.0
             return bevel_cones(ratio, mean_radius, spiral)
-        cones = hypoid_cones(
-            ratio, mean_radius, geometry.offset_mm, geometry.cutter_radius_mm,
-            geometry.blade_groups, ring_teeth, ring_spiral_rad=geometry.ring_spiral_rad,
-            pinion_spiral_rad=geometry.pinion_spiral_rad,
+        pair = (
+            ratio, mean_radius, geometry.offset_mm, geometry.cutter_radius_mm, geometry.blade_groups,
+            ring_teeth,
         )  # fmt: skip
+        if geometry.apex_line:
+            cones = apex_line_cones(*pair, geometry.ring_spiral_rad)
+        else:
+            cones = hypoid_cones(
+                *pair,
+                ring_spiral_rad=geometry.ring_spiral_rad,
+                pinion_spiral_rad=geometry.pinion_spiral_rad,
+            )
         first = cones.ring_angle_rad
     return cones
 

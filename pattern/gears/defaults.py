@@ -43,7 +43,10 @@ class Geometry:
 
     `pressure_rad` is the design angle, from which each side differs by the limit pressure angle,
     unless that side's own angle is given. `taper_rad` is (θa2, θf2) of the ring gear, None to work
-    it out.
+    it out. `apex_line` closes a hypoid's pitch cones by `pattern.gears.apex_line` (ISO 23509:2016,
+    Method 2; needs the ring gear's spiral angle) instead of by the cutter's curve (Methods 1 and 3).
+    No axle says which its maker used; on face-hobbed sets the choice shifts the rates of the response
+    by up to an eighth, against spreads as large as the rates, so the defaults leave it at the curve.
     """
 
     ring_diameter_mm: float
@@ -59,6 +62,7 @@ class Geometry:
     factors: Factors = field(default_factory=Factors)
     taper_rad: tuple[float, float] | None = None
     normal_backlash_mm: float = 0.0
+    apex_line: bool = False
 
 
 def geometry_of(axle: Axle, system: str) -> tuple[Geometry, tuple[str, ...]]:

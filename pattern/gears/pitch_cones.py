@@ -159,7 +159,7 @@ def hypoid_cones_of_ring_angle(
     offset_mm: float,
     ring_spiral_rad: float,
 ) -> PitchCones:
-    """Hypoid pair whose ring gear pitch angle is given (a drawing's, or ISO 23509:2016 Method 2's).
+    """Hypoid pair whose ring gear pitch angle is given (a drawing's, or `apex_line`'s).
 
     Raises InvalidAxle when no such pair exists.
     """
