@@ -45,7 +45,7 @@ def changes_lines(changes: ReadingChanges) -> list[tuple[str, str]]:
         ]
     if changes.hand_before is not None and changes.hand_after is not None:
         value = f"{changes.hand_before:.3f} / {changes.hand_after:.3f}"
-        what = f"distance from the hand on {changes.by_hand} corrected photos, median, before / now"
+        what = f"distance from the reading by hand, median of {changes.by_hand}, before / now"
         lines.append((what, value))
     return lines
 
