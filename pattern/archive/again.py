@@ -53,6 +53,15 @@ class Task:
 
 
 @dataclass(frozen=True)
+class Later:
+    """What a later reader said of a filed photo, and when."""
+
+    reader: str
+    read_at: str
+    reading: Reading
+
+
+@dataclass(frozen=True)
 class Outcome:
     """What became of a task: the reading as JSON, or why there is none."""
 
@@ -190,6 +199,21 @@ def _half_way(edge: NDArray[np.float64]) -> tuple[float, float]:
     """The point of an edge, (n, 2) px from toe to heel, half way along the tooth."""
     at = np.linspace(0.0, 1.0, len(edge))
     return float(np.interp(0.5, at, edge[:, 0])), float(np.interp(0.5, at, edge[:, 1]))
+
+
+def later_of(connection: Connection, job_number: int) -> dict[tuple[int, int], list[Later]]:
+    """What later readers said of a job's photos, oldest first, by roll number and position."""
+    rows = connection.execute(
+        select(later_readings, rolls.c.number)
+        .join(rolls, rolls.c.id == later_readings.c.roll_id)
+        .where(rolls.c.job_number == job_number)
+        .order_by(later_readings.c.read_at, later_readings.c.reader)
+    )
+    found: dict[tuple[int, int], list[Later]] = {}
+    for row in rows:
+        told = Later(row.reader, row.read_at, codec.from_json(Reading, row.reading))
+        found.setdefault((row.number, row.position), []).append(told)
+    return found
 
 
 # --- what was read --------------------------------------------------------------------------------

@@ -28,6 +28,7 @@ from pattern.jobs import Entry, Job, JobPage, LikeJob, RollKind, ShimHint
 from pattern.records import Advice, Axle, Reading, Roll
 
 if TYPE_CHECKING:
+    from pattern.archive.again import Later
     from pattern.archive.exchange import Arrival
 
 
@@ -216,6 +217,12 @@ class Archive:
         """Photos that no roll names yet."""
         held = select(incoming.c.sha256).order_by(incoming.c.at)
         return self.database.read(lambda c: tuple(c.scalars(held)))
+
+    def later_readings(self, job_id: str) -> dict[tuple[int, int], list[Later]]:
+        """What later readers said of a job's photos, by roll number and position; see `archive.again`."""
+        from pattern.archive.again import later_of
+
+        return self.database.read(lambda c: later_of(c, job_number(job_id)))
 
     # --- exchange -----------------------------------------------------------------------------
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
+from pattern.archive.again import Later
 from pattern.jobs import FiledPhoto, FiledRoll, Job
 from pattern.records import Reading
 
@@ -17,9 +18,13 @@ COLUMNS = (
     "advised_pinion_move_in", "advised_ring_move_in", "verdict", "version", "settings",
 )  # fmt: skip
 
+LaterOf = Callable[[str], Mapping[tuple[int, int], Sequence[Later]]]
 
-def readings_csv(jobs: Iterable[Job]) -> str:
+
+def readings_csv(jobs: Iterable[Job], later: LaterOf | None = None) -> str:
     """The table with its heading. Unknown is empty. Corrected photos have two rows.
+
+    `later` gives what later readers said of a job's photos; each is a row of its own after those.
 
     A text that a spreadsheet would take for a formula is given a leading apostrophe.
     """
@@ -27,18 +32,22 @@ def readings_csv(jobs: Iterable[Job]) -> str:
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
     for job in jobs:
+        said = later(job.id) if later else {}
         for filed in job.rolls:
             for photo in filed.photos:
-                for source, reading in _readings(photo):
+                again = said.get((filed.number, photo.position), [])
+                for source, reading in _readings(photo, again):
                     row = _row(job, filed, photo, source, reading)
                     writer.writerow({name: _safe(value) for name, value in row.items()})
     return out.getvalue()
 
 
-def _readings(photo: FiledPhoto) -> Iterator[tuple[str, Reading]]:
+def _readings(photo: FiledPhoto, again: Sequence[Later]) -> Iterator[tuple[str, Reading]]:
     yield "automatic", photo.reading
     if photo.corrected:
         yield "by hand", photo.corrected
+    for told in again:
+        yield f"again, {told.reader}", told.reading
 
 
 def _row(

@@ -33,10 +33,13 @@ def read_again(
     Stopped at any moment, the next run goes on; photos that this reader has read are not read twice. No
     roll and no advice is changed by it. Exit code 3 if a photo could not be read by anybody.
     """
+    import logging
+
     from pattern.archive import cluster
     from pattern.settings import load_settings
     from pattern.workflow import read_photo
 
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is told below
     settings = load_settings(settings_file)
     with open_archive(place) as archive, watched("Photos") as bar:
         progress = None if bar is None else lambda done, failed, all_: bar(done, all_, failed)

@@ -94,7 +94,7 @@ def readings(place: str | None, job_ids: tuple[str, ...], out: Path | None) -> N
     from pattern.archive.table import readings_csv
 
     with open_archive(place) as archive:
-        text = readings_csv(archive.job(job_id) for job_id in job_ids)
+        text = readings_csv((archive.job(job_id) for job_id in job_ids), archive.later_readings)
     if out is None:
         click.echo(text, nl=False)
     else:

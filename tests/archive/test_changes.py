@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import csv
 import io
 import re
 from dataclasses import replace
@@ -14,6 +15,7 @@ from pattern.archive.again import Outcome, keep, tasks
 from pattern.archive.changes import reading_changes
 from pattern.archive.codec import to_json
 from pattern.archive.store import Archive
+from pattern.archive.table import readings_csv
 from pattern.errors import InvalidInput
 from pattern.jobs import AS_FILED
 from pattern.records import Reading
@@ -153,6 +155,19 @@ def test_the_page_shows_the_numbers_and_a_pair_of_pictures_for_each_large_change
     assert shown[0].tobytes() != shown[1].tobytes()
     assert "toe to heel 0.40 → 0.48" in page
     assert "read now, declined before (too_dark)" in page
+
+
+def test_the_table_of_readings_has_a_row_for_each_later_one(archive: Archive) -> None:
+    job_id = file_photos(archive, at(0.40), at(0.5))
+    archive.edit_roll(job_id, 1, readings={1: at(0.45)})
+    read_later(archive, "new", at(0.48), at(0.5))
+    text = readings_csv([archive.job(job_id)], archive.later_readings)
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [(r["photo"], r["source"], r["lengthwise"]) for r in rows] == [
+        ("p1.jpg", "automatic", "0.4"), ("p1.jpg", "by hand", "0.45"),
+        ("p1.jpg", "again, new", "0.48"),
+        ("p2.jpg", "automatic", "0.5"), ("p2.jpg", "again, new", "0.5"),
+    ]  # fmt: skip
 
 
 def test_a_photo_that_is_gone_does_not_stop_the_page(archive: Archive) -> None:
