@@ -5,8 +5,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import io
+import json
 import logging
-import pickle
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib import import_module
@@ -196,7 +196,9 @@ def size_px(sha256: str, name: str) -> tuple[int, int]:
 
 def overlay(sha256: str, name: str, reading: Reading) -> bytes:
     """The reading drawn on its photo, as a JPEG file small enough for a phone."""
-    drawn = hashlib.sha256(pickle.dumps(reading)).hexdigest()
+    from pattern.reading.as_json import reading_json
+
+    drawn = hashlib.sha256(json.dumps(reading_json(reading)).encode()).hexdigest()
     return _overlay(archive(), settings(), reading, sha256, name, drawn)
 
 

@@ -16,7 +16,7 @@ from urllib.parse import parse_qs, quote, urlsplit
 
 from starlette.datastructures import Headers
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import wording
 from app.passphrase import Lock, opens, pass_holds, sign_pass
@@ -25,6 +25,19 @@ COOKIE = "contact_pattern_pass"
 ENTRY = "/enter"
 PASS_S = 12 * 3600
 LONGEST_FORM_BYTES = 4096
+HEADERS = (
+    # Nothing from outside, whatever a text on the page contains; no foreign page may frame this one.
+    # Streamlit's own scripts and styles need the 'unsafe' words.
+    (
+        b"content-security-policy",
+        b"default-src 'self' data: blob:; script-src 'self' blob: 'unsafe-inline' 'unsafe-eval'; "
+        b"style-src 'self' 'unsafe-inline'; connect-src 'self' data: blob:; object-src 'none'; "
+        b"base-uri 'self'; form-action 'self'; frame-ancestors 'none'",
+    ),
+    (b"x-frame-options", b"DENY"),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+)
 
 
 class Tries:
@@ -79,11 +92,11 @@ class Gate:
             return
         answer = await self._stop(scope, receive)
         if answer is None:
-            await self._app(scope, receive, send)
+            await self._app(scope, receive, _with_headers(send))
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008, "reason": "not let in"})
         else:
-            await answer(scope, receive, send)
+            await answer(scope, receive, _with_headers(send))
 
     async def _stop(self, scope: Scope, receive: Receive) -> Response | None:
         headers = Headers(scope=scope)
@@ -128,6 +141,19 @@ class Gate:
             secure=scope.get("scheme") == "https",
         )
         return answer
+
+
+def _with_headers(send: Send) -> Send:
+    """The same, with the headers of every answer before its own."""
+
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            own = {name for name, _ in HEADERS}
+            given = [pair for pair in message.get("headers", ()) if pair[0].lower() not in own]
+            message = {**message, "headers": [*HEADERS, *given]}
+        await send(message)
+
+    return sending
 
 
 def _name(host: str) -> str:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from app import wording
 from app.drafts import load_draft
+from app.plain_text import plain
 from app.state import archive, asked_job, page_state
 from app.way import STEPS, Step, address, page
 from pattern.errors import PatternError
@@ -41,7 +42,7 @@ def head(title: str, job: Job | None = None) -> None:
             st.page_link(page("jobs"), label=wording.ALL_JOBS, query_params=address())
         st.html(f'<span class="job">{escape(job.id) if job else ""}</span>')
         unit_choice()
-    st.title(title, anchor=False)
+    st.title(plain(title), anchor=False)
 
 
 def job_title(job: Job) -> str:
@@ -124,14 +125,15 @@ def next_button(label: str, *, disabled: bool = False) -> bool:
 
 def fault(error: PatternError, head_line: str = "") -> None:
     """A known fault with its remedy."""
-    st.error(f"⚠ **{head_line}** {error.message}" if head_line else f"⚠ {error.message}")
+    message = plain(error.message)
+    st.error(f"⚠ **{head_line}** {message}" if head_line else f"⚠ {message}")
 
 
 def reading_line(reading: Reading) -> None:
     """What was read off one photo, or why nothing was."""
     if reading.status == "declined":
         for reason in reading.reasons:
-            st.warning(f"⚠ **{wording.DECLINED}:** {reason.message}")
+            st.warning(f"⚠ **{wording.DECLINED}:** {plain(reason.message)}")
         return
     assert reading.lengthwise is not None and reading.profile is not None
     teeth = len(reading.teeth)

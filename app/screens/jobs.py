@@ -7,6 +7,7 @@ from html import escape
 import streamlit as st
 
 from app import calls, parts, wording
+from app.plain_text import plain
 from app.server import phone_address, qr_svg
 from app.state import archive
 from app.way import address, go, page
@@ -25,7 +26,7 @@ def show() -> None:
     older_than = st.query_params.get("older", "")
     found = archive().list_jobs(words=words or "", older_than=older_than)
     if not found.jobs:
-        st.info(wording.NOTHING_FOUND.format(words=words) if words else wording.NO_JOBS)
+        st.info(wording.NOTHING_FOUND.format(words=plain(words)) if words else wording.NO_JOBS)
     for line in found.jobs:
         _card(line)
     _phone()

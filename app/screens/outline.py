@@ -7,6 +7,7 @@ import streamlit as st
 from app import calls, parts, wording
 from app.components.outline_editor import Outlines, drawn, outline_editor
 from app.drafts import PhotoDraft, RollDraft, changed_draft, load_draft
+from app.plain_text import plain
 from app.state import archive, asked_roll, page_state
 from app.way import go
 from pattern.errors import InvalidOutline, PatternError
@@ -109,5 +110,5 @@ def _read(photo: PhotoDraft, axle: Axle) -> tuple[Reading | None, InvalidOutline
         raise
     except Exception:
         calls.LOG.exception("%s could not be read", photo.name)
-        st.error(f"⚠ {wording.READ_FAILED.format(name=photo.name)}")
+        st.error(f"⚠ {wording.READ_FAILED.format(name=plain(photo.name))}")
         return None, None

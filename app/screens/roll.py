@@ -8,6 +8,7 @@ import streamlit as st
 
 from app import calls, figures, parts, wording
 from app.drafts import PhotoDraft, RollDraft, changed_draft, start_draft
+from app.plain_text import plain
 from app.state import archive, asked_roll, forget_upload, page_state
 from app.way import address, go, page
 from pattern.errors import InvalidOutline, PatternError, UnreadablePhoto
@@ -76,7 +77,7 @@ def _filed(roll: FiledRoll) -> None:
 def _strike(job: Job, roll: FiledRoll) -> None:
     """A roll that was no good stays on record but is left out of the advice."""
     if roll.struck:
-        st.warning(f"⚠ {wording.STRUCK.format(reason=roll.struck)}")
+        st.warning(f"⚠ {wording.STRUCK.format(reason=plain(roll.struck))}")
         if st.button(wording.UNSTRIKE, width="stretch"):
             archive().edit_roll(job.id, roll.number, struck="")
             st.rerun()
@@ -168,13 +169,13 @@ def _upload(job: Job, number: int, side: Side) -> None:
     key = f"upload:{name}:{count.get(name, 0)}"
     files = st.file_uploader(wording.UPLOAD[side], TYPES, accept_multiple_files=True, key=key)
     for message in page_state().refused.get(name, []):
-        st.error(f"⚠ {message}")
+        st.error(f"⚠ {plain(message)}")
     if not files:
         return
     progress = st.progress(0.0)
     refused = []
     for done, file in enumerate(files):
-        progress.progress(done / len(files), wording.KEEPING.format(name=file.name))
+        progress.progress(done / len(files), wording.KEEPING.format(name=plain(file.name)))
         try:
             kept = calls.keep_photo(file.getvalue(), file.name, side)
         except UnreadablePhoto as error:
@@ -192,7 +193,7 @@ def _upload(job: Job, number: int, side: Side) -> None:
 def _read(photo: PhotoDraft, axle: Axle) -> Reading | None:
     """Draw the reading; a fault on one photo is said there and leaves the others alone."""
     try:
-        with st.spinner(wording.READING_NOW.format(name=photo.name)):
+        with st.spinner(wording.READING_NOW.format(name=plain(photo.name))):
             reading = calls.read_draft(photo, axle.hand)
             picture = calls.overlay(photo.sha256, photo.name, reading)
     except InvalidOutline as error:
@@ -202,7 +203,7 @@ def _read(photo: PhotoDraft, axle: Axle) -> Reading | None:
         raise
     except Exception:
         calls.LOG.exception("%s could not be read", photo.name)
-        st.error(f"⚠ {wording.READ_FAILED.format(name=photo.name)}")
+        st.error(f"⚠ {wording.READ_FAILED.format(name=plain(photo.name))}")
         return None
     st.image(picture, width="stretch", alt=f"{wording.SIDE_NAMES[photo.side]}: {photo.name}")
     parts.reading_line(reading)

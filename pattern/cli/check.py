@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pattern.cli.output import shown
 from pattern.errors import InvalidInput, PatternError
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def check(
             continue
         cases.append((known, reading))
         if each:
-            click.echo(_line(path, known, reading), err=as_json)
+            click.echo(shown(_line(path, known, reading)), err=as_json)
     if not cases:
         raise InvalidInput(
             "holds no photo with a JSON file of the same name beside it",

@@ -11,6 +11,7 @@ import click
 from pattern.cli.job_move import export, import_, readings, report, schema
 from pattern.cli.job_roll import add_roll, edit_roll
 from pattern.cli.options import archive_option, open_archive, parse_teeth
+from pattern.cli.output import shown
 
 if TYPE_CHECKING:
     from pattern.jobs import Job, JobLine
@@ -148,7 +149,7 @@ def list_(
     with open_archive(place) as archive:
         page = archive.list_jobs(words=" ".join(words), **filters)
     for line in page.jobs:
-        click.echo(_json(line) if as_json else _one_line(line))
+        click.echo(_json(line) if as_json else shown(_one_line(line)))
     if page.older:
         click.echo(f"More: --older-than {page.older}", err=True)
 
@@ -180,7 +181,7 @@ def show(place: str | None, job_id: str, as_json: bool, as_sheet: bool) -> None:
         sheet = {name: to_data(getattr(found, name)) for name in names}
         click.echo(json.dumps(sheet, indent=2, ensure_ascii=False))
     else:
-        click.echo(_json(found) if as_json else "\n".join(_lines(found)))
+        click.echo(_json(found) if as_json else shown("\n".join(_lines(found))))
 
 
 def _lines(found: Job) -> list[str]:
@@ -282,7 +283,7 @@ def like(place: str | None, job_id: str, as_json: bool) -> None:
         mark = f", pinion etched {found.pinion_mark}" if found.pinion_mark else ""
         click.echo(
             f"{found.id}  {found.changed_at[:10]}  depth shim {found.depth_shim_in:.4f} in "
-            f"({found.depth_shim}){mark}  {found.vehicle}"
+            + shown(f"({found.depth_shim}){mark}  {found.vehicle}")
         )
     if hint is None:
         click.echo(
@@ -308,7 +309,7 @@ def history(place: str | None, job_id: str, as_json: bool) -> None:
             where = f"roll {entry.roll} {entry.section}" if entry.roll else entry.section
             by = f" by {entry.by}" if entry.by else ""
             line = f"{entry.at}{by}  {where}: {entry.before or 'nothing'} -> {entry.after}"
-            click.echo(_json(entry) if as_json else line)
+            click.echo(_json(entry) if as_json else shown(line))
 
 
 def _json(record: object) -> str:

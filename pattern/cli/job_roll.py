@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pattern.cli.options import archive_option, open_archive
+from pattern.cli.output import shown
 
 if TYPE_CHECKING:
     from pattern.jobs import Job
@@ -97,7 +98,7 @@ def add_roll(
         declined = [reading for _, reading in shots if reading.status == "declined"]
         for reading in declined:
             for reason in reading.reasons:
-                click.echo(f"{reading.photo}: {reason.message}", err=True)
+                click.echo(shown(f"{reading.photo}: {reason.message}"), err=True)
         if len(declined) == len(shots) and not file_declined:
             click.echo("No photo could be read; nothing was filed.", err=True)
             return 4
@@ -176,7 +177,7 @@ def _say(
         where: str = reading.status
         if reading.lengthwise is not None and reading.profile is not None:
             where = f"{reading.lengthwise:.2f} from the toe, {reading.profile:.2f} from the root"
-        click.echo(f"  {reading.side}: {where}  {reading.photo}")
+        click.echo(shown(f"  {reading.side}: {where}  {reading.photo}"))
     for line in lines(advice) if advice else ():
         click.echo(line)
 

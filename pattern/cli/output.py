@@ -55,3 +55,8 @@ def make_folder(folder: Path) -> None:
         raise InvalidInput(
             f"cannot be made ({fault.strerror})", subject=str(folder), remedy="Give another place"
         ) from fault
+
+
+def shown(text: str) -> str:
+    """A text of a user or a file for the terminal: what would steer it is shown escaped; lines stay."""
+    return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pattern import __version__
+from pattern.cli.output import shown
 from pattern.errors import InvalidOutline
 
 if TYPE_CHECKING:
@@ -230,6 +231,7 @@ def outlines_for(outlines: Any, path: Path) -> Any:
 
 def _print_table(rows: list[Reading]) -> None:
     from rich.console import Console
+    from rich.markup import escape
     from rich.table import Table
 
     console = Console(file=sys.stdout, width=None if sys.stdout.isatty() else 120)
@@ -246,11 +248,13 @@ def _print_table(rows: list[Reading]) -> None:
     ):
         table.add_column(name, overflow="fold")
     for reading in rows:
-        table.add_row(reading.photo, *_cells(reading))
+        table.add_row(escape(shown(reading.photo)), *_cells(reading))
     console.print(table)
     for reading in rows:
         for reason in reading.reasons:
-            console.print(f"{reading.photo}: {reason.message}", markup=False, highlight=False)
+            console.print(
+                f"{shown(reading.photo)}: {reason.message}", markup=False, highlight=False
+            )
 
 
 def _cells(reading: Reading) -> tuple[str, ...]:

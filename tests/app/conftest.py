@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -45,9 +46,9 @@ def _screen(name: str) -> None:
 
 
 def words(page: AppTest) -> str:
-    """All text on the screen, as one string."""
+    """All text on the screen, as one string; Markdown's backslashes read as a browser shows them."""
     parts = [
-        str(element.value)
+        re.sub(r"\\([\W_])", r"\1", str(element.value))
         for kind in (
             "title",
             "subheader",

@@ -174,3 +174,30 @@ def test_the_entry_page_shows_no_words_of_the_visitor_as_markup(lock: Lock) -> N
     visitor = Visitor(lock)
     assert visitor.ask('/enter?next=/"><script>alert(1)</script>') == 200
     assert "<script" not in visitor.body
+
+
+def test_every_answer_forbids_foreign_content_and_foreign_frames(lock: Lock) -> None:
+    """Meanings: Content Security Policy Level 3 (W3C), sections 6.1 and 6.4.2; WHATWG Fetch, nosniff."""
+    for gate_lock, path in ((None, "/"), (lock, "/"), (lock, "/enter")):
+        visitor = Visitor(gate_lock)
+        visitor.ask(path)
+        policy = visitor.answer_headers["content-security-policy"]
+        rules = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+        assert rules["frame-ancestors"] == "'none'"
+        assert "http" not in policy and "*" not in policy, "no source outside this server"
+        assert {"default-src", "script-src", "connect-src", "form-action", "base-uri"} <= set(rules)
+        assert visitor.answer_headers["x-frame-options"] == "DENY"
+        assert visitor.answer_headers["x-content-type-options"] == "nosniff"
+
+
+@pytest.mark.parametrize(
+    "host",
+    ["localhost@shims.example", "shims.example#@127.0.0.1", "127.0.0.1:8417@x", "127.0.0.1,x"],
+)
+def test_a_host_in_disguise_is_refused(host: str) -> None:
+    assert Visitor(None).ask(host=host) == 421
+
+
+def test_a_passphrase_as_long_as_a_book_is_only_wrong(lock: Lock) -> None:
+    visitor = Visitor(lock)
+    assert visitor.ask("/enter", form={"passphrase": "x" * 5_000_000}) == 403
