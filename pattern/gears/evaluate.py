@@ -31,12 +31,16 @@ _DRAWS_AT_ONCE = 64  # bounds the memory of thousands of draws
 
 @dataclass(frozen=True)
 class Resolution:
-    """Lattice lengthwise × across, how many times it is refined for the mark, rolls per pitch."""
+    """Lattice lengthwise × across, how many times it is refined for the mark, rolls per pitch.
+
+    `newton` are the steps to the closest approach: two for any move, one for a few thousandths of an inch.
+    """
 
     along: int = 41
     across: int = 21
     refine: int = 3
     rolls: int = 32
+    newton: int = 2
 
 
 FINE = Resolution()
@@ -169,7 +173,7 @@ def evaluate_batch(
 def _mark(
     lattice: Lattice, moves: Moves, ease: EaseOff, film_mm: Array | float, resolution: Resolution
 ) -> tuple[MeshCycle, Array, Array, MarkMeasures]:
-    found = separation(lattice, moves, ease, steps=2)
+    found = separation(lattice, moves, ease, resolution.newton)
     cycle = mesh_cycle(lattice, approach(lattice, found), resolution.rolls)
     gap, _, reached = marking_gap_mm(lattice, found, cycle, resolution.refine)
     cover = coverage(gap, np.asarray(film_mm))

@@ -8,6 +8,7 @@ in a few steps.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -129,34 +130,31 @@ def _jacobian(
     blank: Blank, sweep: BladeSweep, ring: Triple, blade: Array, turn: Array, roll: Array
 ) -> Array:
     """Derivatives of the residuals with blade (mm), cutter turn and roll (rad): (points, 3, 3)."""
-    columns = []
-    for which, step in enumerate((_STEP_MM, _STEP_RAD, _STEP_RAD)):
-        sides = []
-        for sign in (1, -1):
-            at = [blade, turn, roll]
-            at[which] = at[which] + sign * step
-            sides.append(np.stack(residuals(blank, sweep, ring, AT_DRAWING, *_row(at))[1])[:, 0])
-        columns.append((sides[0] - sides[1]) / (2 * step))
-    return np.stack(columns, axis=-1).transpose(1, 0, 2)
+    steps = (_STEP_MM, _STEP_RAD, _STEP_RAD)
+    _, miss, _ = residuals(
+        blank, sweep, ring, AT_DRAWING, *_to_both_sides((blade, turn, roll), steps)
+    )
+    return _central_differences(miss, steps)
 
 
 def _coordinates_jacobian(blank: Blank, sweep: BladeSweep, blade: Array, turn: Array) -> Array:
     """Derivatives of (lengthwise, profile) with (blade, cutter turn): (points, 2, 2) as [p, k, j]."""
-    columns = []
-    for which, step in enumerate((_STEP_MM, _STEP_RAD)):
-        sides = []
-        for sign in (1, -1):
-            at = [blade, turn]
-            at[which] = at[which] + sign * step
-            x, y, z = sweep.point(*at)[0]
-            sides.append(np.stack(blank.tooth_coordinates(np.hypot(x, y), z)))
-        columns.append((sides[0] - sides[1]) / (2 * step))
-    return np.stack(columns, axis=-1).transpose(1, 0, 2)
+    steps = (_STEP_MM, _STEP_RAD)
+    x, y, z = sweep.point(*_to_both_sides((blade, turn), steps))[0]
+    return _central_differences(blank.tooth_coordinates(np.hypot(x, y), z), steps)
 
 
-def _row(values: list[Array]) -> tuple[Array, Array, Array]:
-    blade, turn, roll = (value[None, :] for value in values)
-    return blade, turn, roll
+def _to_both_sides(values: tuple[Array, ...], steps: tuple[float, ...]) -> list[Array]:
+    """Each value (points,) as rows: stepped up and down by one variable after the other."""
+    signed = np.kron(np.diag(steps), [[1.0], [-1.0]])  # (rows, variables)
+    return [value + signed[:, [which]] for which, value in enumerate(values)]
+
+
+def _central_differences(fields: Sequence[Array], steps: tuple[float, ...]) -> Array:
+    """Derivatives (points, fields, variables) from fields at the rows of `_to_both_sides`."""
+    rows = np.stack(fields)  # (fields, rows, points)
+    change: Array = (rows[:, ::2] - rows[:, 1::2]) / (2 * np.array(steps)[:, None])
+    return change.transpose(2, 0, 1)
 
 
 def _check_conjugate(

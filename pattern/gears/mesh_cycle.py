@@ -97,7 +97,7 @@ def _lowest(lattice: Lattice, near: Approach, part: slice, at: Array) -> tuple[A
     gap, roll, edge = near.gap[part], near.roll[part], near.edge[part]
     draws, pitch = gap.shape[0], lattice.pitch_rad
     away = at[:, None] - roll[:, None, :]
-    away -= pitch * np.round(away / pitch)
+    away -= pitch * np.rint(away / pitch)
     value = gap[:, None, :] + 0.5 * near.curvature * away * away
     value += _NO_METAL * (away * edge[:, None, :] < edge[:, None, :] ** 2)
     best = value.reshape(draws, at.size, n, m).argmin(axis=3)

@@ -36,7 +36,7 @@ _UNIT = {
 }
 _STEP = 2.0  # units to either side of the drawing position
 _BLANKS, _EASE_OFFS = 10, 5
-_RESOLUTION = Resolution(17, 11, 2, 16)  # differences cancel what a coarse mark leaves
+_RESOLUTION = Resolution(17, 11, 2, 12, 1)  # differences cancel what a coarse mark leaves
 
 
 @dataclass(frozen=True)

@@ -139,7 +139,7 @@ def blade_sweep(blank: Blank, side: Side) -> BladeSweep:
 def turned(vector: list[Array] | Triple, cos: Array | float, sin: Array | float) -> Triple:
     """Turn a vector about z."""
     x, y, z = vector
-    return cos * x - sin * y, sin * x + cos * y, z + 0 * (cos * x)
+    return cos * x - sin * y, sin * x + cos * y, z
 
 
 def _decompose(axis: Array, vector: Array) -> tuple[Array, Array, Array]:

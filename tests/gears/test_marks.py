@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from pattern.gears.easeoff import EaseOff
-from pattern.gears.evaluate import FILM_MM, Resolution, evaluate, evaluate_batch
+from pattern.gears.evaluate import COARSE, FILM_MM, Resolution, evaluate, evaluate_batch
 from pattern.gears.kinematics import Moves
 from pattern.gears.lattice import tooth_lattice
 from pattern.gears.marks import count_bands, coverage, measure
@@ -225,3 +226,18 @@ def test_default_crowning_leaves_a_mark_of_the_published_size(name):
         toe, heel = marks.side(side).extent_lengthwise
         assert 1 / 3 < heel - toe < 2 / 3
         assert marks.side(side).profile == pytest.approx(0.5, abs=0.03)
+
+
+@pytest.mark.parametrize("system", ["tapered", "uniform"])
+def test_one_newton_step_does_for_the_small_moves_of_the_response(system):
+    """A few thousandths of an inch: what the second and third step add is lost in the lattice."""
+    moves = Moves(np.array([0.05, -0.05, 0.0, 0.0]), np.array([0.0, 0.0, 0.05, -0.05]))
+    one, three = (
+        evaluate_batch(blank(system), moves, EaseOff(), EaseOff(), resolution=replace(COARSE, newton=steps))
+        for steps in (1, 3)
+    )  # fmt: skip
+    for side in SIDES:
+        for name in ("lengthwise", "profile"):
+            first, last = (getattr(found.side(side), name) for found in (one, three))
+            assert first == pytest.approx(last, abs=1e-4)
+    assert one.backlash_mm == pytest.approx(three.backlash_mm, abs=1e-6)
