@@ -121,7 +121,7 @@ def side_reading(mark: SideMark, sd: tuple[float, float]) -> SideReading | None:
         width=max(mark.extent_profile[1] - mark.extent_profile[0], 1e-3),
         tilt_deg=mark.tilt_deg,
         edges=edges,  # type: ignore[arg-type]
-        bands=mark.bands,
+        bands=max(1, mark.bands),  # a sliver narrower than the lattice counts none
     )
 
 
