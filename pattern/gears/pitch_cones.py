@@ -16,6 +16,8 @@ from pattern.errors import InvalidAxle
 from pattern.gears.lengthwise import curve_radius_mm
 
 _MAX_STEPS = 200
+_FLATTEST = 1e-3
+"""Smallest η tried, as a share of offset over ring gear radius: a ring gear all but flat."""
 
 
 @dataclass(frozen=True)
@@ -121,8 +123,8 @@ def hypoid_cones(
 
     That condition closes ISO 23509:2016 Method 1 (face milled, `blade_groups` 0) and, with the
     extended epicycloid's radius, reproduces Method 3 (face hobbed). Where no pair meets it the ring
-    gear's pitch angle nearest to it within 8 degrees of a plain bevel pair's is taken. Raises
-    InvalidAxle when the offset leaves no pair at all.
+    gear's pitch angle nearest to it, from 14 degrees below a plain bevel pair's to 8 above, is taken.
+    Raises InvalidAxle when the offset leaves no pair at all.
     """
 
     def pair(eta: float) -> PitchCones:
@@ -170,7 +172,7 @@ def hypoid_cones_of_ring_angle(
     try:
         eta = brentq(
             lambda value: pair(value).ring_angle_rad - ring_angle_rad,
-            1e-4,
+            _FLATTEST * offset_mm / ring_radius_mm,
             offset_mm / ring_radius_mm,
         )
     except ValueError as fault:
@@ -194,7 +196,7 @@ def _eta_range(
             found.append(
                 brentq(
                     lambda eta, at=angle: pair(eta).ring_angle_rad - at,
-                    1e-4,
+                    _FLATTEST * offset_share,
                     min(offset_share, 0.6),
                 )
             )
