@@ -68,15 +68,31 @@ def module_mm(cones: PitchCones, ring_teeth: int) -> float:
     return 2 * cones.ring_radius_mm * math.cos(cones.ring_spiral_rad) / ring_teeth
 
 
+def duplex_taper_rad(
+    cones: PitchCones, ring_teeth: int, normal_pressure_rad: float, cutter_radius_mm: float,
+    outer_cone_mm: float, ring_diameter_mm: float,
+) -> float:  # fmt: skip
+    """Sum of both dedendum angles at which one cutter leaves slots of even width on both gears.
+
+    ΣθfC = 90°·met2·(1 − Rm2·sin βm2/rc0) / (Re2·tan αn·cos βm2), ISO 23509:2016, clause 7. Negative
+    with a cutter smaller than Rm2·sin βm2.
+    """
+    return math.radians(
+        90 * ring_diameter_mm / ring_teeth
+        / (outer_cone_mm * math.tan(normal_pressure_rad) * math.cos(cones.ring_spiral_rad))
+        * (1 - cones.ring_cone_mm * math.sin(cones.ring_spiral_rad) / cutter_radius_mm)
+    )  # fmt: skip
+
+
 def tooth_taper_rad(
     cones: PitchCones, ring_teeth: int, factors: Factors, normal_pressure_rad: float,
     cutter_radius_mm: float, outer_cone_mm: float, ring_diameter_mm: float,
 ) -> tuple[float, float]:  # fmt: skip
     """Addendum and dedendum angle of a tapered ring gear (θa2, θf2), tilted about the mid-height.
 
-    The sum is the duplex one, Σθfd = 90°·met2·(1 − Rm2·sin βm2/rc0) / (Re2·tan αn·cos βm2), at most
-    1.3 times the standard taper's and not below a fifth of it, where a real set would be cut as
-    uniform depth. ISO 23509:2016, clause 7, tilted root line.
+    Their sum is `duplex_taper_rad`, at most 1.3 times the standard taper's and not below a fifth of
+    it, where a real set would be cut as uniform depth (the fifth: common practice, no source). ISO
+    23509:2016, clause 7, tilted root line.
     """
     module = module_mm(cones, ring_teeth)
     addendum, dedendum = _heights(module, factors)[2:]
@@ -84,11 +100,9 @@ def tooth_taper_rad(
     standard = math.atan(pinion_dedendum / cones.ring_cone_mm) + math.atan(
         dedendum / cones.ring_cone_mm
     )
-    duplex = math.radians(
-        90 * ring_diameter_mm / ring_teeth
-        / (outer_cone_mm * math.tan(normal_pressure_rad) * math.cos(cones.ring_spiral_rad))
-        * (1 - cones.ring_cone_mm * math.sin(cones.ring_spiral_rad) / cutter_radius_mm)
-    )  # fmt: skip
+    duplex = duplex_taper_rad(
+        cones, ring_teeth, normal_pressure_rad, cutter_radius_mm, outer_cone_mm, ring_diameter_mm
+    )
     total = min(max(duplex, 0.2 * standard), 1.3 * standard)
     share = addendum / (factors.depth * module)
     return total * share, total * (1 - share)

@@ -14,7 +14,7 @@ from pattern.gears.blank import Blank, make_blank
 from pattern.gears.defaults import Geometry
 from pattern.gears.lengthwise import spiral_at_rad
 from pattern.gears.pitch_cones import bevel_cones
-from pattern.gears.proportions import Factors
+from pattern.gears.proportions import Factors, duplex_taper_rad, tooth_taper_rad
 
 rad, deg = math.radians, math.degrees
 ROUNDING = 0.002
@@ -111,6 +111,22 @@ def sample_4() -> Blank:
 def test_spiral_bevel_of_annex_f2(sample_1, quantity, wanted):
     """ISO 23509:2016 Annex F.2, Tables F.1-F.3."""
     assert quantity(sample_1) == pytest.approx(wanted, abs=ROUNDING)
+
+
+def test_tooth_taper_of_annex_f2(sample_1):
+    """ISO 23509:2016 Annex F.2 gives θa2 2.1342 and θf2 6.4934 degrees: duplex taper, split as the addenda are."""
+    cones = sample_1.cones
+    total = deg(duplex_taper_rad(cones, 39, rad(20), 114.3, sample_1.outer_cone_mm, 176.893))
+    assert total == pytest.approx(2.1342 + 6.4934, abs=2e-4)
+    share = sample_1.teeth.ring_addendum_mm / sample_1.teeth.working_depth_mm
+    assert total * share == pytest.approx(2.1342, abs=2e-4)
+    # our own choice is the tilted root line, which stops at 1.3 times the standard taper
+    held = tooth_taper_rad(
+        cones, 39, Factors(2.0, 0.125, 0.24737, 0.0915), rad(20), 114.3, sample_1.outer_cone_mm, 176.893
+    )  # fmt: skip
+    standard = math.atan(2.394 / 81.273) + math.atan(5.639 / 81.273)
+    assert sum(held) == pytest.approx(1.3 * standard, abs=1e-5)
+    assert held[0] / sum(held) == pytest.approx(share, abs=1e-6)
 
 
 def test_pinion_apexes_of_annex_f2(sample_1):
