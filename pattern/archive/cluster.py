@@ -6,7 +6,9 @@ come in. A worker that dies has its photo read by another.
 
 from __future__ import annotations
 
+import math
 import os
+import time
 import uuid
 from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int, int], None]
 _AHEAD = 3
 """Photos handed out for each core: one in work, the next ones at hand."""
-_ANSWER_S = 10.0
+_ANSWER_S, _COUNT_S = 10.0, 1.0
 
 
 @dataclass
@@ -96,10 +98,13 @@ def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[li
     run = uuid.uuid4().hex[:8]  # a run that goes on must not be given an earlier run's failure
     handed_out: dict[str, Task] = {}
     coming = _dask().as_completed(loop=client.loop)
+    cores, counted_at = 0, -math.inf
 
     def hand_out() -> None:
-        room = _AHEAD * max(1, sum(client.nthreads().values())) - len(handed_out)
-        for task in islice(to_do, max(0, room)):
+        nonlocal cores, counted_at
+        if time.monotonic() - counted_at > _COUNT_S:  # machines come and go
+            cores, counted_at = max(1, sum(client.nthreads().values())), time.monotonic()
+        for task in islice(to_do, max(0, _AHEAD * cores - len(handed_out))):
             key = f"read-{run}-{task.roll_id}-{task.position}"
             handed_out[key] = task
             coming.add(client.submit(worker, task, key=key, pure=False))

@@ -36,10 +36,10 @@ def free_port() -> int:
 class Postgres:
     """A server of Debian's package. Its language is not the C locale's, as in most shops."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, fsync: bool = False) -> None:
         self.programs = postgres_programs()
         assert self.programs is not None
-        self.folder, self.port = folder, free_port()
+        self.folder, self.port, self.fsync = folder, free_port(), fsync
         self._as: list[str] = []
         if os.getuid() == 0:  # the server refuses to run as root
             shutil.chown(folder, "postgres")
@@ -55,7 +55,8 @@ class Postgres:
         return f"postgresql+psycopg://bench@127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        options = f"-p {self.port} -k {self.folder} -h 127.0.0.1 -c fsync=off -c max_connections=60"
+        options = f"-p {self.port} -k {self.folder} -h 127.0.0.1 -c max_connections=60"
+        options += f" -c fsync={'on' if self.fsync else 'off'}"
         self._run("pg_ctl", "-D", str(self.folder / "data"), "-w", "-o", options,
                   "-l", str(self.folder / "log"), "start")  # fmt: skip
 
@@ -102,14 +103,14 @@ def postgres_programs() -> Path | None:
 
 
 @contextmanager
-def postgres() -> Iterator[Postgres]:
+def postgres(*, fsync: bool = False) -> Iterator[Postgres]:
     """A server in a folder of its own: pytest closes its folders to the user that runs the server."""
     needed(
         postgres_programs() is not None,
         "PostgreSQL's programs are not here (apt-get install postgresql)",
     )
     with tempfile.TemporaryDirectory(prefix="postgres-") as folder:
-        server = Postgres(Path(folder))
+        server = Postgres(Path(folder), fsync=fsync)
         try:
             yield server
         finally:
