@@ -50,6 +50,22 @@ def test_an_old_archive_opens_and_says_what_it_said(old: Path) -> None:
         assert len(archive.held_photos()) == 1
 
 
+def test_what_a_later_reader_said_is_kept_too(old: Path) -> None:
+    before_there_were_any = old_version(old) < "0003"
+    with Archive.open(old) as archive:
+        said = archive.later_readings("J0001")
+        assert archive.verify().is_clean
+    if before_there_were_any:
+        assert said == {}
+    else:
+        assert {
+            place: [told.reading.lengthwise for told in told_of] for place, told_of in said.items()
+        } == {
+            (1, 1): [0.31],
+            (1, 2): [0.31],
+        }
+
+
 def _same(expected: object, told: object) -> bool:
     """Whether all that was said then is still said; a later version may say more."""
     if isinstance(expected, dict) and isinstance(told, dict):

@@ -11,7 +11,8 @@ import sqlite3
 import sys
 from pathlib import Path
 
-from pattern.archive.codec import to_data
+from pattern.archive.again import Outcome, keep, tasks
+from pattern.archive.codec import to_data, to_json
 from pattern.archive.store import Archive
 from pattern.archive.upgrade import REVISIONS
 from tests.archive import samples
@@ -26,6 +27,7 @@ def make() -> Path:
         sys.exit(f"{folder.name} exists; a released archive is never made again")
     with Archive.open(folder) as archive:
         jobs = [_finished(archive), _open(archive)]
+        _read_again(archive)
         expected = [to_data(archive.job(job)) for job in jobs]
         history = [len(archive.history(job)) for job in jobs]
         file = archive.location.database_file
@@ -60,6 +62,13 @@ def _finished(archive: Archive) -> str:
         job_id, final=samples.FINAL, status="done", customer="Öz & Daughters GmbH", by="Cy"
     )
     return job_id
+
+
+def _read_again(archive: Archive) -> None:
+    """What a later reader said of the first photos."""
+    to_do = list(tasks(archive.database, "a later one"))[:2]
+    told = to_json(samples.reading(samples.photo_bytes(1), lengthwise=0.31))
+    keep(archive.database, "a later one", [Outcome(task, told) for task in to_do])
 
 
 def _open(archive: Archive) -> str:
