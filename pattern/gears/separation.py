@@ -78,9 +78,8 @@ def _solve(
 ) -> tuple[Array, Array, Array, Array]:
     blank, sweep, inverse = lattice.blank, lattice.sweep, lattice.inverse
     shape = (columns[0].shape[0], lattice.roll.size)
-    blade, turn, roll = (
-        np.broadcast_to(a, shape) for a in (lattice.blade, lattice.turn, lattice.roll)
-    )
+    # one row at first: the draws part with the first step
+    blade, turn, roll = (row[None, :] for row in (lattice.blade, lattice.turn, lattice.roll))
     for step in range(steps + 1):
         pinion, (axial, radius, rate), gap = residuals(
             blank, sweep, lattice.ring, columns, blade, turn, roll
