@@ -9,6 +9,7 @@ import json
 import logging
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from importlib import import_module
 from threading import Thread
 from typing import TYPE_CHECKING
@@ -46,7 +47,7 @@ OVERLAY_PX = 1000
 @st.cache_resource(show_spinner=False)
 def warm() -> Thread:
     """Load the heavy libraries beside the first page, once, so that the first photo need not wait."""
-    names = ("pattern.workflow", "pattern.report.overlay", "pattern.advice.present")
+    names = ("pattern.workflow", "pattern.report.overlay", "pattern.advice.correction")
     thread = Thread(target=lambda: [import_module(name) for name in names], daemon=True)
     thread.start()
     return thread
@@ -124,10 +125,18 @@ def roll_of(draft: RollDraft, axle: Axle) -> Roll:
 
 def advice_for(job: Job, axle: Axle, roll: Roll) -> Advice:
     """The advice after all rolls of the job and this one. Raises InvalidInput, NoCorrection."""
+    earlier = [filed.roll for filed in job.standing_rolls]
+    return _advised(axle, (*earlier, roll), shop_kit(), settings())
+
+
+@lru_cache(maxsize=64)
+def _advised(
+    axle: Axle, rolls: tuple[Roll, ...], kit: ShimKit | None, settings: Settings
+) -> Advice:
+    """Kept by what it is made from: every touch of the screen asks for the same advice again."""
     from pattern.workflow import advise
 
-    earlier = [filed.roll for filed in job.standing_rolls]
-    return advise(axle, [*earlier, roll], kit=shop_kit(), settings=settings())
+    return advise(axle, rolls, kit=kit, settings=settings)
 
 
 def present_axle(job: Job, in_work: Roll | None = None) -> Axle:

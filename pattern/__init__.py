@@ -11,15 +11,16 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from pattern.errors import PatternError
+    from pattern.gears.predict import predict
     from pattern.records import Advice, Axle, Reading, Roll, SideReading
     from pattern.settings import Settings
-    from pattern.workflow import advise, file_roll, predict, read_photo, read_roll
+    from pattern.workflow import advise, file_roll, read_photo, read_roll
 
 _HOMES = {
     "PatternError": "errors",
     "Advice": "records", "Axle": "records", "Reading": "records", "Roll": "records", "SideReading": "records",
     "Settings": "settings",
-    "advise": "workflow", "file_roll": "workflow", "predict": "workflow",
+    "advise": "workflow", "file_roll": "workflow", "predict": "gears.predict",
     "read_photo": "workflow", "read_roll": "workflow",
 }  # fmt: skip
 

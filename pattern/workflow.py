@@ -9,9 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from pattern.advice.correction import correct
 from pattern.contact.patch import find_contacts
-from pattern.gears.predict import predict
 from pattern.jobs import RollKind
 from pattern.photo.decode import load_photo
 from pattern.photo.quality import check_photo
@@ -19,14 +17,14 @@ from pattern.reading.combine import combine_photos, combine_teeth
 from pattern.reading.measure import measure_tooth
 from pattern.records import Advice, Axle, Direction, Hand, Photo, Reading, Roll, Side
 from pattern.settings import Settings
-from pattern.setup.stacks import ShimKit
 from pattern.teeth.find import find_teeth
 from pattern.teeth.given import frame_tooth, given_teeth
 
 if TYPE_CHECKING:
     from pattern.archive.store import Archive
+    from pattern.setup.stacks import ShimKit
 
-__all__ = ["advise", "file_roll", "predict", "read_photo", "read_roll"]
+__all__ = ["advise", "file_roll", "read_photo", "read_roll"]
 
 Outlines = Sequence[Sequence[Sequence[float]]] | Literal["frame"]
 
@@ -87,6 +85,8 @@ def advise(
     settings: Settings | None = None,
 ) -> Advice:
     """Advise the next correction from all rolls of the job, oldest first. Raises InvalidAxle."""
+    from pattern.advice.correction import correct  # the physics doubles the start of a mere reading
+
     return correct(axle, rolls, kit=kit, settings=settings or Settings())
 
 

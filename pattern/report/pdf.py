@@ -64,6 +64,7 @@ class _Pages(FPDF):
     def __init__(self, paper: Paper, content: Content) -> None:
         super().__init__(format=paper)
         self._content = content
+        self._heights: dict[tuple[object, ...], float] = {}
         self.set_margins(_MARGIN, _MARGIN, _MARGIN)
         self.set_auto_page_break(False)
         self.add_font(FONT, "", _FONTS / "DejaVuSansCondensed.ttf")
@@ -84,9 +85,17 @@ class _Pages(FPDF):
         self.set_text_color(*rgb(colour))
 
     def height_of(self, width: float, text: str, line: float = _LINE) -> float:
-        """How tall `text` becomes at this width, in the font that is set."""
-        measured: Any = self.multi_cell(width, line, text, dry_run=True, output="HEIGHT", align="L")
-        return float(measured)
+        """How tall `text` becomes at this width, in the font that is set.
+
+        Kept: each text is asked for before a page is begun and again where it is drawn.
+        """
+        key = (text, width, line, self.font_style, self.font_size_pt)
+        if key not in self._heights:
+            measured: Any = self.multi_cell(
+                width, line, text, dry_run=True, output="HEIGHT", align="L"
+            )
+            self._heights[key] = float(measured)
+        return self._heights[key]
 
     def fitted(self, text: str, width: float) -> str:
         """As much of one line as fits, with dots where it was cut."""

@@ -73,7 +73,9 @@ def _sample_tasks() -> list[tuple[str, dict[str, object]]]:
         options: dict[str, object] = {"side": known["side"], "hand": known["hand"]}
         if known["size"] != [4000, 3000]:
             if len(tasks) % 2 and known["readable"]:
-                options["outlines"] = [tooth["outline"] for tooth in known["teeth"][:2]]
+                options["outlines"] = [
+                    tooth["outline"] for tooth in known["teeth"] if tooth["visible"] >= 0.6
+                ]
             tasks.append((str(photo), options))
     return tasks[:25]
 
