@@ -159,3 +159,18 @@ def test_a_killed_program_leaves_no_worker_behind(tmp_path: Path) -> None:
     program.kill()
     program.communicate(timeout=60)
     _wait_until_gone(program.pid)
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes in /proc")
+def test_a_worker_ended_by_the_system_is_said_with_what_to_do(tmp_path: Path) -> None:
+    program = _begun(_folder(tmp_path, 150), tmp_path / "all.jsonl")
+    workers = [
+        pid for pid in _left_of(program.pid)
+        if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+    ]  # fmt: skip
+    os.kill(workers[0], signal.SIGKILL)
+    _, stderr = program.communicate(timeout=60)
+    assert program.returncode == 1
+    assert stderr.decode().startswith("--jobs: the system ended a worker process")
+    assert "Traceback" not in stderr.decode()
+    _wait_until_gone(program.pid)

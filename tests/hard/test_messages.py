@@ -14,6 +14,7 @@ ELSEWHERE: dict[Site, str] = {
     ("app/server.py", "f'port {port} cannot be used: {fault.strerror}'"): "tests/app/test_server.py",
     ("app/state.py", "wording.NO_SUCH_JOB.format(job='?')"): "tests/app/test_screens.py",
     ("pattern/cli/page.py", "'none is set and nobody can be asked here'"): "tests/hard/test_strangers.py",
+    ("pattern/cli/read_many.py", "'the system ended a worker process, perhaps for want of memory'"): "tests/cli/test_read_many.py",
     ("pattern/photo/decode.py", "f'cannot be opened ({fault.strerror})'"): "needs another user than root",
     ("pattern/photo/decode.py", "f'has more than {settings.max_megapixels:g} megapixels'"): "tests/photo/test_decode.py",
     ("pattern/report/measures.py", "f'{self.units!r} is not known'"): "tests/report/test_record.py",
