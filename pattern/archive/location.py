@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,8 +70,12 @@ def _server(text: str) -> Location:
 
     try:
         url = make_url(text)
-    except ArgumentError as fault:
-        raise InvalidSettings("is no database URL", subject=text, remedy=str(fault)) from fault
+    except (ArgumentError, ValueError) as fault:
+        raise InvalidSettings(
+            "is no database URL",
+            subject=re.sub(r"//.*@", "//…@", text),  # a password may stand there
+            remedy="Give one as in postgresql+psycopg://USER@HOST/NAME",
+        ) from fault
     if not url.drivername.startswith("postgresql"):
         raise InvalidSettings(
             f"{url.drivername!r} is not supported",

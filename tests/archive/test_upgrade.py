@@ -191,6 +191,12 @@ def test_a_place_that_cannot_hold_an_archive_is_refused(
     assert [p.name for p in tmp_path.iterdir()] == ["notes.txt"]
 
 
+def test_a_wrong_url_is_refused_without_telling_its_password() -> None:
+    with pytest.raises(InvalidSettings, match="is no database URL") as refused:
+        find_location("postgresql+psycopg://bench:se//cret@host:port/jobs", {})
+    assert "cret" not in refused.value.message
+
+
 def test_many_openings_of_a_new_place_make_one_archive(tmp_path: Path) -> None:
     code = (
         "import sys; from pattern.archive.store import Archive; "
