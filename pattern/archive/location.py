@@ -86,6 +86,8 @@ def _server(text: str) -> Location:
     if isinstance(photos, str) and "://" not in photos:
         photos = str(Path(photos).expanduser().absolute())
     plain = url.difference_update_query(["photos"])
+    if plain.drivername == "postgresql":  # SQLAlchemy would look for another driver than ours
+        plain = plain.set(drivername="postgresql+psycopg")
     return Location(
         plain.render_as_string(hide_password=False),
         None,

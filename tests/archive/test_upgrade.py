@@ -178,6 +178,7 @@ def test_where_the_archive_lies(tmp_path: Path) -> None:
     server = find_location("postgresql+psycopg://sam@bench/jobs?photos=s3://shop/photos", {})
     assert (server.folder, server.photos) == (None, "s3://shop/photos")
     assert server.database_url == "postgresql+psycopg://sam@bench/jobs"
+    assert find_location("postgresql://sam@bench/jobs", {}).database_url == server.database_url
 
 
 @pytest.mark.parametrize("place", ["mysql://x/y", "http://", "notes.txt"])
