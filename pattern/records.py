@@ -148,7 +148,8 @@ class ToothReading:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """One photo's reading, or why it was declined. Numbers are None when declined."""
+    """One photo's reading, or why it was declined: its numbers are None then, and `marked` are polygons
+    (n, 2) px of the teeth that the reasons speak of."""
 
     photo: str
     sha256: str
@@ -173,6 +174,7 @@ class Reading:
     settings: str = ""
     side_from: Literal["given"] = "given"
     size_px: tuple[int, int] | None = None
+    marked: tuple[NDArray[np.float64], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -37,6 +37,7 @@ def reading_json(reading: Reading) -> dict[str, Any]:
             else [_rounded(value, 4) for value in reading.drift_per_tooth]
         ),
         "teeth": [_tooth(tooth) for tooth in reading.teeth],
+        "marked": [_points(polygon) for polygon in reading.marked],
         "size_px": list(reading.size_px) if reading.size_px else None,
         "version": reading.version,
         "settings": reading.settings,

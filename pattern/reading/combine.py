@@ -69,7 +69,8 @@ def combine_teeth(
         "size_px": (photo.width_px, photo.height_px),
     }
     if stops:
-        return Reading(status="declined", reasons=tuple(_once(stops)), **shared)  # type: ignore[arg-type]
+        marked = found.seen or found.regions
+        return Reading(status="declined", reasons=tuple(_once(stops)), marked=marked, **shared)  # type: ignore[arg-type]
     drift = drift_per_tooth(measured)
     return Reading(
         status="read",
@@ -140,7 +141,10 @@ def _missing(
     if name in ("grey", "dark", "unknown"):
         return [_reason("no_compound")]
     return [
-        _reason("no_contact", f"{name} compound covers the teeth, but no wiped patch was seen. ")
+        _reason(
+            "no_contact",
+            f"{name.capitalize()} compound covers the teeth, but no wiped patch was seen. ",
+        )
     ]
 
 

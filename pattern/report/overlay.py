@@ -39,7 +39,8 @@ def draw_overlay(photo: Photo, reading: Reading, *, long_side: int = 1600) -> by
     highest confidence carries the words toe, heel, tip and root and the centre of the whole reading
     as a cross within an ellipse of two standard deviations. A strip below states the numbers, or why
     the photo was declined. Sizes follow the picture's width, so that the words can be read when it
-    is shown at the width of a phone.
+    is shown at the width of a phone. On a declined photo the teeth that the reasons speak of are
+    outlined, where any were seen.
     """
     return as_png(overlay_image(photo, reading, long_side=long_side))
 
@@ -61,6 +62,8 @@ def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> I
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR)
     image = Image.fromarray(np.asarray(small, np.uint8))
     pen = _Pen(image, scale, np.array([x0, y0], float))
+    for polygon in reading.marked:
+        pen.line(polygon, CENTRE, 2.0, closed=True)
     for tooth in reading.teeth:
         _draw_tooth(pen, tooth)
     if reading.teeth:
@@ -73,10 +76,11 @@ def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> I
 def _shown_part(photo: Photo, reading: Reading) -> tuple[int, int, int, int]:
     """The whole photo, or the part around the teeth where they are small in it: x0, y0, x1, y1."""
     whole = (0, 0, photo.width_px, photo.height_px)
-    if not reading.teeth:
+    outlines = [tooth.outline for tooth in reading.teeth] or list(reading.marked)
+    if not outlines:
         return whole
-    points = np.concatenate([tooth.outline for tooth in reading.teeth])
-    length = max(_surface(tooth).length_px for tooth in reading.teeth)
+    points = np.concatenate(outlines)
+    length = max(float(np.ptp(outline, axis=0).max()) for outline in outlines)
     low = np.clip(points.min(axis=0) - 0.7 * length, 0, None).astype(int)
     high = np.minimum(points.max(axis=0) + 0.7 * length, [photo.width_px, photo.height_px])
     width, height = (int(v) for v in high - low)

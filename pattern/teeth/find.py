@@ -81,7 +81,8 @@ def find_teeth(
     if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
-        return FoundTeeth((), reasons, regions, search.looks, None)
+        seen = tuple(ToothSurface.of(t).polygon for t in teeth)
+        return FoundTeeth((), reasons, regions, search.looks, None, seen)
     found_toe = direction_of(np.sum([_toe_vector(t) for t in good], axis=0))
     flags: list[Reason] = []
     if toe is not None and toe != found_toe:

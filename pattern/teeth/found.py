@@ -16,7 +16,8 @@ class FoundTeeth:
     """The tooth sides of a photo that are to be measured.
 
     `regions` are closed polygons (n, 2) px over which the photo's quality is judged, one a tooth.
-    `flags` say what was seen on the way; those that stop the photo come with no teeth to measure.
+    `flags` say what was seen on the way; those that stop the photo come with no teeth to measure;
+    `seen` are then polygons of what was taken for painted teeth, to be shown to the user.
     `fields` is what the network saw, None when it was not asked. `toe` is where the toe lies in the
     picture, None if there is no tooth.
     """
@@ -26,3 +27,4 @@ class FoundTeeth:
     regions: tuple[NDArray[np.float64], ...] = ()
     fields: tuple[PixelFields, ...] = ()
     toe: Direction | None = None
+    seen: tuple[NDArray[np.float64], ...] = ()

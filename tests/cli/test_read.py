@@ -86,6 +86,7 @@ def test_a_declined_photo_exits_with_four_and_null_numbers(bench: Path) -> None:
     assert data["status"] == "declined"
     assert data["reasons"][0]["code"] in ("no_compound", "no_contact", "blurred")
     assert data["reasons"][0]["message"]
+    assert sorted(data["marked"][0]) == [[0.0, 0.0], [0.0, 299.0], [399.0, 0.0], [399.0, 299.0]]
     for name in (
         "lengthwise",
         "lengthwise_sd",

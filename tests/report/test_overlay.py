@@ -68,3 +68,14 @@ def test_a_declined_photo_says_why() -> None:
     plain = overlay_image(_photo(90), declined())
     assert image.height >= plain.height > 400
     assert _count(image, OUTLINE) == 0
+
+
+def test_a_declined_photo_has_the_place_marked_where_it_has_one() -> None:
+    place = np.array([[200.0, 100], [400, 100], [400, 180], [200, 180]])
+    image = overlay_image(_photo(90), replace(declined(), marked=(place,)))
+    marked = np.abs(np.asarray(image, int) - CENTRE).max(axis=2) < 12
+    rows, columns = np.nonzero(marked)
+    scale = image.width / 600
+    assert (columns.min() / scale, columns.max() / scale) == pytest.approx((200, 400), abs=4)
+    assert (rows.min() / scale, rows.max() / scale) == pytest.approx((100, 180), abs=4)
+    assert _count(overlay_image(_photo(90), declined()), CENTRE) == 0
