@@ -23,11 +23,16 @@ Array = NDArray[np.float64]
 
 _COARSE_THOU = 3.0
 _MOVE_SD_THOU = 0.5
-_PINION_PRICE = 0.02  # of the loss that a hopeless set has
+_PINION_PRICE = (
+    0.07  # of the loss that a hopeless set has: pressing the bearing off is the dear step
+)
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
-_CLEAR_ERROR_THOU, _WRONG_WAY_PRICE = 2.5, 12.0
+_FEWEST = 40  # draws that still tell something
+_CLEAR_ERROR_THOU = 4.0
+# the first pinion move is a promise; later a move that tells the hypotheses apart is worth a risk
+_WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 12.0, 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,11 +52,12 @@ class Belief:
 
 @dataclass(frozen=True)
 class Limits:
-    """Backlash limits and the fixed reading order of the sides' weight: (drive, coast)."""
+    """What a move is judged by: backlash limits, the sides' weight (drive, coast), a first move or not."""
 
     low_thou: float
     high_thou: float
     weights: tuple[float, float] = (1.0, 1.0)
+    first: bool = True
 
 
 @dataclass(frozen=True)
@@ -115,18 +121,33 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     loss = 1.0 - success + _PULL * np.minimum(miss, 200.0)
     # a pinion taken the wrong way is the dearest mistake: twice pressed, and further off than before
     clear = belief.pinion_thou[:, None] * (np.abs(belief.pinion_thou[:, None]) > _CLEAR_ERROR_THOU)
-    loss += _WRONG_WAY_PRICE * (clear * moves_thou[None, :, 0] > 0)
+    price = _WRONG_WAY_PRICE_FIRST if limits.first else _WRONG_WAY_PRICE
+    loss += price * (clear * moves_thou[None, :, 0] > 0)
     return loss.mean(axis=0), right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
 
 
-def choose(belief: Belief, limits: Limits, reach: Reach, *, trial: bool = False) -> Choice:
+def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
     """The move of least expected loss that shims can make; the ring gear alone where that serves.
 
-    `trial` leaves out staying put, for a job that a further look at the same position cannot settle.
+    A move is only made on a set that is not right as it stands, so it is sized on those draws alone:
+    `belief` should come from `if_not_right`. Judge it on the whole belief with `judged`.
     """
-    alone = _search(belief, limits, np.zeros(1), reach.ring_thou, trial)
-    both = _search(belief, limits, reach.pinion_thou, reach.ring_thou, trial)
+    alone = _search(belief, limits, np.zeros(1), reach.ring_thou)
+    both = _search(belief, limits, reach.pinion_thou, reach.ring_thou)
     return both if both.loss + _PINION_PRICE < alone.loss else alone
+
+
+def if_not_right(belief: Belief, limits: Limits) -> Belief:
+    """The draws on which the set is not right as it stands; all of them where hardly any is left."""
+    off, backlash = offsets(belief, np.zeros((1, 2)))
+    inside = (backlash >= limits.low_thou) & (backlash <= limits.high_thou)
+    wrong = ~(np.all(np.abs(off) <= RIGHT, axis=2) & inside)[:, 0]
+    return _picked(belief, np.flatnonzero(wrong)) if wrong.sum() >= _FEWEST else belief
+
+
+def judged(belief: Belief, limits: Limits, move: Choice) -> Choice:
+    """The same move with its loss and chances over another belief."""
+    return _choice(belief, limits, np.array([[move.pinion_thou, move.ring_thou]]))
 
 
 def stay(belief: Belief, limits: Limits) -> Choice:
@@ -134,16 +155,14 @@ def stay(belief: Belief, limits: Limits) -> Choice:
     return _choice(belief, limits, np.zeros((1, 2)))
 
 
-def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array, trial: bool) -> Choice:
+def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array) -> Choice:
     grid = _grid(_every(pinion, _COARSE_THOU), _every(ring, _COARSE_THOU))
     loss = judge(_thinned(belief, 150), grid, limits)[0]
     near = [
         _grid(_around(pinion, start[0]), _around(ring, start[1]))
         for start in grid[np.argsort(loss)[:3]]
     ]
-    moves = np.unique(np.concatenate(near), axis=0)
-    moved = moves[np.any(moves != 0, axis=1)]
-    return _choice(belief, limits, moved if trial and len(moved) else moves)
+    return _choice(belief, limits, np.unique(np.concatenate(near), axis=0))
 
 
 def _every(moves: Array, spacing: float) -> Array:
@@ -172,7 +191,10 @@ def _grid(pinion: Array, ring: Array) -> Array:
 
 
 def _thinned(belief: Belief, count: int) -> Belief:
-    at = np.linspace(0, len(belief.pinion_thou) - 1, count).astype(int)
+    return _picked(belief, np.linspace(0, len(belief.pinion_thou) - 1, count).astype(int))
+
+
+def _picked(belief: Belief, at: NDArray[np.intp]) -> Belief:
     return Belief(
         belief.pinion_thou[at], belief.ring_thou[at], belief.response[at], belief.design[at],
         belief.uniform[at],

@@ -28,23 +28,38 @@ from pattern.advice.checks import (
     is_odd,
     unfit_sign,
 )  # fmt: skip
-from pattern.advice.choose import Belief, Choice, Limits, choose, mix, stay
+from pattern.advice.choose import (
+    Belief,
+    Choice,
+    Limits,
+    choose,
+    if_not_right,
+    judged,
+    mix,
+    stay,
+)  # fmt: skip
 from pattern.advice.computed_response import computed_response
 from pattern.advice.estimate import Fit, Hypothesis, fit
 from pattern.advice.evidence import Evidence, gather
 from pattern.advice.outlook import expected
 from pattern.advice.reasons import CAUTIONS, Findings, explain
-from pattern.advice.response import Response, System, beyond_mending, documented_response
+from pattern.advice.response import (
+    TURNED_SHARE,
+    Response,
+    System,
+    beyond_mending,
+    documented_response,
+    turned,
+)  # fmt: skip
 from pattern.advice.shims import Reach, reach, shims_for
 from pattern.advice.words import pinion_words, ring_words
 from pattern.errors import NoCorrection
-from pattern.records import Advice, Axle, Roll
+from pattern.records import SIDES, Advice, Axle, Roll
 from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
 
 _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
-_WORTH_REFINING = 0.08
-_WORTH_A_TRIAL = 0.5
+_SURELY_RIGHT = 0.85
 # in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
 _CALIBRATION = 1.12
 _HOPELESS, _SERVES = 0.10, 0.30
@@ -102,9 +117,19 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
         for system in systems
         for response, share in _SOURCES
     ]
-    if unfit_sign(evidence) is None or not all(is_odd(f) for f in sound):
+    if not all(is_odd(f) for f in sound):
         return sound
-    return sound + [
+    rarer = [
+        fit(
+            evidence, turned(axle, system, side),
+            Hypothesis(system, TURNED_SHARE[side] * _SOURCES[1][1] / len(systems)),
+        )
+        for system in systems
+        for side in SIDES
+    ]  # fmt: skip
+    if unfit_sign(evidence) is None:
+        return sound + rarer
+    unfit = [
         fit(
             evidence,
             beyond_mending(axle, system),
@@ -112,6 +137,7 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
         )
         for system in systems
     ]
+    return sound + rarer + unfit
 
 
 def _contradicted(
@@ -134,31 +160,34 @@ def _contradicted(
 def _decide(job: _Job) -> Advice:
     axle = job.axle
     belief, shares = mix(job.fits)
-    limits = _limits(axle)
-    now, best = stay(belief, limits), _best(job, belief, limits)
-    accept = now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None
+    limits = _limits(axle, job.rolls)
+    wrong = if_not_right(belief, limits)
+    closer = choose(wrong, limits, _within_reach(job))
+    now, best = stay(belief, limits), judged(belief, limits, closer)
+    still = best.pinion_thou == 0 and best.ring_thou == 0
     seen = Findings(axle, job.rolls, job.evidence, belief, shares, limits, now, best)
-    if accept:
-        finer = best.chance_right > now.chance_right + _WORTH_REFINING
-        return _advice("accept", job, replace(seen, finer=finer), best if finer else None)
+    if now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None:
+        worth = _rolled_again(job.rolls) or now.chance_right < _SURELY_RIGHT
+        finer = closer if worth and not still else None
+        return _advice("accept", job, replace(seen, finer=finer), None if finer is None else best)
     unfit = sum(p for f, p in zip(job.fits, shares, strict=True) if not f.hypothesis.sound)
     sign = unfit_sign(job.evidence)
     if sign is not None and unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
         return replace(_advice("reject", job, seen, None), flags=(sign.code,))
     _need_room(job, belief, limits, best)
-    if best.pinion_thou == 0 and best.ring_thou == 0:
+    doubtful = best.chance_good < now.chance_good and not _rolled_again(job.rolls)
+    if still or doubtful:
         return _advice("undecided", job, seen, None)
     return _advice("adjust", job, seen, best)
 
 
-def _best(job: _Job, belief: Belief, limits: Limits) -> Choice:
+def _within_reach(job: _Job) -> Reach:
     can = reach(job.axle, job.kit)
     if is_bound(job.rolls[-1]):  # free the set first: ring gear only, never deeper into the bind
-        can = Reach(np.zeros(1), can.ring_thou[can.ring_thou >= 0])
-    elif job.rolls[-1].backlash_in is None:  # toward the pinion it may bind unseen
-        can = Reach(can.pinion_thou, can.ring_thou[can.ring_thou >= 0])
-    trial = _rolled_again(job.rolls) and stay(belief, limits).chance_good < _WORTH_A_TRIAL
-    return choose(belief, limits, can, trial=trial)
+        return Reach(np.zeros(1), can.ring_thou[can.ring_thou >= 0])
+    if job.rolls[-1].backlash_in is None:  # toward the pinion it may bind unseen
+        return Reach(can.pinion_thou, can.ring_thou[can.ring_thou >= 0])
+    return can
 
 
 def _rolled_again(rolls: Sequence[Roll]) -> bool:
@@ -173,7 +202,7 @@ def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:
     if best.chance_good >= _HOPELESS or last.backlash_in is None or is_bound(last):
         return
     bare = replace(job.axle, depth_shim_in=None, left_shim_in=None, right_shim_in=None)
-    serves = choose(belief, limits, reach(bare, None))
+    serves = judged(belief, limits, choose(if_not_right(belief, limits), limits, reach(bare, None)))
     if serves.chance_good < _SERVES:
         return
     can = reach(job.axle, job.kit)
@@ -187,10 +216,12 @@ def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:
     )
 
 
-def _limits(axle: Axle) -> Limits:
+def _limits(axle: Axle, rolls: Sequence[Roll]) -> Limits:
     coast_first = axle.position == "front" and axle.rotation == "standard"
     weights = (0.8, 1.0) if coast_first else (1.0, 0.8)
-    return Limits(1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in, weights)
+    return Limits(
+        1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in, weights, first=len(rolls) == 1
+    )
 
 
 def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Advice:

@@ -17,8 +17,8 @@ Array = NDArray[np.float64]
 _DESIGN_MEAN = (0.47, 0.50, 0.47, 0.50)
 _DESIGN_SD = (0.024, 0.024, 0.024, 0.024)
 # what the model itself may be off by, at its place and as a share of the distance from it
-_MODEL_SD = np.array([0.012, 0.018, 0.012, 0.018])
-_MODEL_SHARE = 0.06
+_MODEL_SD = np.array([0.010, 0.012, 0.010, 0.012])
+_MODEL_SHARE = 0.03
 _EXTENT_SD = 0.05
 
 

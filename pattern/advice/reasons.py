@@ -27,7 +27,7 @@ _APART = 0.20
 
 @dataclass(frozen=True, eq=False)
 class Findings:
-    """All that the advice rests on."""
+    """All that the advice rests on; `finer` is an optional move, its chances if the set is not right yet."""
 
     axle: Axle
     rolls: Sequence[Roll]
@@ -37,7 +37,7 @@ class Findings:
     limits: Limits
     now: Choice
     best: Choice
-    finer: bool = False
+    finer: Choice | None = None
 
 
 def explain(verdict: str, seen: Findings) -> tuple[str, ...]:
@@ -192,14 +192,15 @@ def _accepted(seen: Findings) -> list[str]:
     good = (
         f"Both marks and the backlash are good enough with a chance of {seen.now.chance_good:.0%}"
     )
-    if not seen.finer:
+    finer = seen.finer
+    if finer is None:
         return [f"{good}: leave the shims."]
-    best = seen.best
     return [
         f"{good}: the set may be closed up as it stands.",
-        f"Optional, to come closer to its place: {pinion_words(best.pinion_thou / 1000)}, "
-        f"{ring_words(best.ring_thou / 1000)}; the chance of being within 0.05 of the length and 0.06 of "
-        f"the depth goes from {seen.now.chance_right:.0%} to {best.chance_right:.0%}.",
+        f"Optional, only to come closer: within 0.05 of the length and 0.06 of the depth it is already "
+        f"with a chance of {seen.now.chance_right:.0%}. Should it not be, most likely to bring it there: "
+        f"{pinion_words(finer.pinion_thou / 1000)}, {ring_words(finer.ring_thou / 1000)} "
+        f"({finer.chance_right:.0%}).",
     ]
 
 

@@ -63,3 +63,21 @@ def test_the_side_that_carries_the_load_wins_where_the_sides_disagree() -> None:
     front = advise(axle(position="front"), apart).reasons
     assert any("drive side counts more" in reason for reason in rear)
     assert any("coast side counts more" in reason for reason in front)
+
+
+def test_an_accepted_set_rolled_again_gets_the_move_that_helps_if_it_is_not_right_yet() -> None:
+    # the shop looked twice at one position, so it wants to come closer; no source, plain reason
+    near = roll((0.51, 0.55), (0.45, 0.54))
+    again = advise(axle(), near, near)
+    assert again.verdict == "accept"
+    assert (again.pinion_move_in, again.ring_move_in) not in ((None, None), (0.0, 0.0))
+    assert any("Optional" in reason for reason in again.reasons)
+
+
+@pytest.mark.parametrize("system", ["tapered", "uniform", "unknown"])
+def test_a_job_that_stays_in_doubt_is_moved_and_not_looked_at_for_ever(system: str) -> None:
+    # a set whose marks ask for nothing clear used to be told to stay put roll after roll
+    doubtful = roll((0.40, 0.47), (0.53, 0.49), 0.0094)
+    advice = advise(axle(tooth_system=system), doubtful, doubtful, doubtful)
+    assert advice.verdict in ("adjust", "accept")
+    assert (advice.pinion_move_in or 0.0, advice.ring_move_in or 0.0) != (0.0, 0.0)

@@ -8,8 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pattern.advice.computed_response import computed_response
-from pattern.advice.response import BACKLASH, documented_response, ring_backlash_factor
-from pattern.records import Axle
+from pattern.advice.response import (
+    BACKLASH,
+    HELD_RATIO,
+    documented_response,
+    ring_backlash_factor,
+    turned,
+)
+from pattern.records import SIDES, Axle, Side
 from tests.advice.cases import axle
 
 SOURCES = (computed_response, documented_response)
@@ -72,3 +78,24 @@ def test_what_does_not_touch_the_teeth_does_not_change_the_computed_answer() -> 
     plain = computed_response(axle(), "tapered")
     other = computed_response(axle(depth_shim="cartridge", depth_shim_in=0.05), "tapered")
     assert np.array_equal(plain.mean, other.mean)
+
+
+@pytest.mark.parametrize("side", ["drive", "coast"])
+def test_a_turned_side_answers_depth_at_the_other_end_and_nothing_else_changes(side: Side) -> None:
+    # published manuals contradict each other lengthwise (TM 9-2320-266-34 para 19-5c against
+    # TM 5-3805-260-24 pp. 3-244/3-245), so a set may go against its tooth system's rule; with the
+    # backlash held, 0.45 in of ring gear per in of pinion (contact analysis, this project's)
+    held = np.array([1.0, HELD_RATIO])
+    plain, other = documented_response(axle(), "tapered"), turned(axle(), "tapered", side)
+    row = 2 * SIDES.index(side)
+    assert (other.matrix @ held)[row] == pytest.approx(-(plain.matrix @ held)[row])
+    rest = [r for r in range(4) if r != row]
+    assert np.array_equal(other.matrix[rest], plain.matrix[rest])
+
+
+def test_the_longer_a_mark_the_more_it_moves() -> None:
+    # half-length = sqrt(2 film / curvature) and a shift goes with 1 / curvature (contact of a
+    # crowned surface, Johnson, Contact Mechanics, from memory), so the gain goes with the square
+    cov = documented_response(axle(), "tapered").cov
+    for gain, half in zip(range(4, 8), range(16, 20), strict=True):
+        assert cov[gain, half] / cov[half, half] == pytest.approx(2.0)
