@@ -8,7 +8,8 @@ from pathlib import Path
 
 import click
 
-from pattern.cli.options import archive_option, open_archive, watched, write_new
+from pattern.cli.options import archive_option, open_archive, watched
+from pattern.cli.output import write_new
 
 UNREADABLE = 3
 

@@ -6,7 +6,6 @@ import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -76,20 +75,3 @@ def parse_teeth(text: str) -> tuple[int, int]:
         )
     ring, pinion = re.split(r"[/:]", text)
     return int(ring), int(pinion)
-
-
-def write_new(path: Path, data: bytes, *, overwrite: bool = False) -> None:
-    """Write a result. Raises WouldOverwrite if the file is there, InvalidInput if it cannot be."""
-    from pattern.errors import InvalidInput, WouldOverwrite
-
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(data)
-    except FileExistsError as fault:
-        raise WouldOverwrite(
-            "exists already", subject=str(path), remedy="Give another name, or --overwrite"
-        ) from fault
-    except OSError as fault:
-        raise InvalidInput(
-            f"cannot be written ({fault.strerror})", subject=str(path), remedy="Give another place"
-        ) from fault
