@@ -94,9 +94,14 @@ def read_again(
 
 
 def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[list[Outcome]]:
-    """Outcomes as they come in, with only so many photos handed out that no core waits."""
+    """Outcomes as they come in, with only so many photos handed out that no core waits.
+
+    Dask blames a worker's death on all photos that were handed to it: those are read once more at the
+    end, one at a time, before any of them is told as a failure.
+    """
     run = uuid.uuid4().hex[:8]  # a run that goes on must not be given an earlier run's failure
     handed_out: dict[str, Task] = {}
+    suspects: list[Task] = []
     coming = _dask().as_completed(loop=client.loop)
     cores, counted_at = 0, -math.inf
 
@@ -115,24 +120,33 @@ def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[li
         for future in coming.next_batch(block=True):
             if future.status in ("pending", "lost"):  # its worker died with the result; read again
                 coming.add(future)
+                continue
+            task = handed_out.pop(future.key)
+            outcome, _ = _outcome(future, task)
+            if outcome is None:
+                suspects.append(task)
             else:
-                outcomes.append(_outcome(future, handed_out.pop(future.key)))
+                outcomes.append(outcome)
         hand_out()
         yield outcomes
+    for task in suspects:
+        outcome, why = _outcome(client.submit(worker, task, pure=False), task)
+        fault = f"every worker that read it died ({why})"
+        yield [outcome if outcome is not None else Outcome(task, fault=fault)]
 
 
-def _outcome(future: Any, task: Task) -> Outcome:
+def _outcome(future: Any, task: Task) -> tuple[Outcome | None, str]:
+    """The outcome, or None and what Dask says of a worker that died on it."""
     try:
-        outcome: Outcome = future.result()
+        return future.result(), ""
     except CancelledError as fault:
         raise ArchiveUnavailable(
             "the scheduler went away",
             subject="--scheduler",
             remedy="What was read until then is kept; start it and run the same again",
         ) from fault
-    except Exception as fault:  # whatever Dask makes of a worker that dies on a photo
-        return Outcome(task, fault=f"its worker died on it, again and again ({fault})")
-    return outcome
+    except Exception as fault:  # known faults are outcomes: this is Dask's word for a dead worker
+        return None, str(fault)
 
 
 def _dask() -> Any:

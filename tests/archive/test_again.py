@@ -128,7 +128,7 @@ def test_a_photo_that_no_worker_survives_is_told_and_the_others_are_read(
     assert (run.read, run.declined) == (3, 1)
     told = dict(run.failures)
     assert set(told) == {"J0001 roll 1 photo 2", "J0001 roll 2 photo 1"}
-    assert "died on it" in told["J0001 roll 1 photo 2"]
+    assert "every worker that read it died" in told["J0001 roll 1 photo 2"]
     assert "no tooth is that short" in told["J0001 roll 2 photo 1"]
     assert len(kept(archive)) == 4
     assert again(archive, scheduler, limit=1).earlier == 4
