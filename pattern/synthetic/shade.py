@@ -12,6 +12,7 @@ from pattern.synthetic.shade_camera import (
     developed,
     exposure_gain,
     grainy,
+    highlight_gain,
     jpeg,
     out_of_focus,
     shaken,
@@ -31,6 +32,8 @@ from pattern.synthetic.shade_paint import (
 )
 from pattern.teeth.network import QUALITY_CODES
 
+SHAKEN = 0.1
+"""Share of pictures with camera shake."""
 UNKNOWN = -1.0
 """A quality label that is neither clearly yes nor clearly no: left out of the loss."""
 
@@ -77,13 +80,16 @@ def photograph(dice: Dice, batch: Batch, ease: float = 0.0) -> Example:
     metered = torch.where(
         dice.chance(0.6, count, 1, 1), (batch.thing < 64).float() + 0.05, (~nothing).float()
     )
-    gain = exposure_gain(radiance, metered, _stops(dice, count, ease))
+    stops = _stops(dice, count, ease)
+    gain = exposure_gain(radiance, metered, stops)
+    kept = torch.minimum(gain, highlight_gain(radiance, teeth.flank, 0.5 * stops))
+    minded = dice.chance(0.85, count) & (stops < 1.5)
+    gain = torch.where(minded[:, None, None, None], kept, gain)
     behind = batch.backdrop**2.2 * dice.uniform(count, 1, 1, 1, low=0.1, high=1.6)
     linear = torch.where(nothing[:, None], behind, radiance * gain)
     sigma, focus_px = _blur(dice, batch, teeth, declared, ease)
     linear = out_of_focus(linear.clamp(0.0, 12.0), sigma)
-    shake_px = dice.log_uniform(count, low=1.0, high=26.0) * dice.chance(0.15 * (1 - ease), count)
-    linear = shaken(dice, linear, shake_px)
+    linear, shake_px = _shaken(dice, linear, SHAKEN * (1 - ease))
     display = developed(dice, linear)
     masks, coordinates, known, surface = _truth(batch, teeth, plan, paint, declared)
     blur_px = torch.sqrt(focus_px**2 + (0.29 * shake_px) ** 2)
@@ -128,8 +134,19 @@ def _stops(dice: Dice, count: int, ease: float) -> Tensor:
     dark = dice.uniform(count, low=-6.0, high=-2.0)
     bright = dice.uniform(count, low=1.5, high=4.5)
     return torch.where(
-        kind < 0.08 * (1 - ease), dark, torch.where(kind > 1 - 0.08 * (1 - ease), bright, usual)
+        kind < 0.05 * (1 - ease), dark, torch.where(kind > 1 - 0.05 * (1 - ease), bright, usual)
     )
+
+
+def _shaken(dice: Dice, linear: Tensor, share: float) -> tuple[Tensor, Tensor]:
+    """Shake the first few pictures of the batch; also by how many px each (B,)."""
+    count = linear.shape[0]
+    some = sum(dice.batch_wide.random() < share for _ in range(count))
+    length_px = torch.zeros(count, device=linear.device)
+    if some:
+        length_px[:some] = dice.log_uniform(some, low=1.0, high=26.0)
+        linear = torch.cat([shaken(dice, linear[:some], length_px[:some]), linear[some:]])
+    return linear, length_px
 
 
 def _blur(
@@ -148,15 +165,15 @@ def _blur(
     relative = nearness / at_tooth
     focus = 1.0 + dice.normal(count, 1, 1, sd=0.03)
     miss = torch.where(
-        dice.chance(0.12 * (1 - ease), count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0
+        dice.chance(0.1 * (1 - ease), count, 1, 1), dice.normal(count, 1, 1, sd=0.35), focus - 1.0
     )
     lens = dice.log_uniform(count, 1, 1, low=1.0, high=60.0) * dice.chance(
-        0.75 * (1 - ease), count, 1, 1
+        0.6 * (1 - ease), count, 1, 1
     )
     defocus = lens * (relative - 1.0 - miss).abs()
     lens_blur = dice.log_uniform(count, 1, 1, low=0.35, high=1.1)
     soft = dice.log_uniform(count, 1, 1, low=1.0, high=20.0) * dice.chance(
-        0.15 * (1 - ease), count, 1, 1
+        0.1 * (1 - ease), count, 1, 1
     )
     sigma = torch.sqrt(defocus**2 + lens_blur**2 + soft**2).clamp_max(20.0)
     return sigma[:, None], (sigma * on).sum((1, 2)) / on.sum((1, 2))
@@ -187,7 +204,7 @@ def _truth(
     batch: Batch, teeth: Teeth, plan: Plan, paint: Paint, declared: Tensor
 ) -> tuple[Tensor, Tensor, Tensor, Tensor]:
     other = teeth.flank & ~declared
-    cover = 1.0 - torch.exp(-2.0 * paint.amount)
+    cover = 1.0 - torch.exp(-paint.amount)
     painted = paint.painted * declared
     compound = painted * (cover * 1.3).clamp_max(1.0) * (1.0 - paint.wiped)
     full = torch.stack(

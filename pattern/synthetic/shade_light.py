@@ -86,14 +86,14 @@ def materials(dice: Dice, batch: Batch, teeth: Teeth, paint: Paint, noise: Tenso
     albedo, shine, rough, spotted = seen[:, :3], seen[:, 3:6], seen[:, 6], seen[:, 7]
     grime = (1.0 + spotted * noise[:, 1]).clamp(0.1, 2.5)
     albedo, rough = albedo * grime[:, None], (rough * grime.sqrt()).clamp(0.05, 1.0)
-    rust = dice.uniform(count, 1, 1, low=-0.4, high=0.9) * dice.chance(0.2, count, 1, 1)
+    rust = dice.uniform(count, 1, 1, low=-0.4, high=0.9) * dice.chance(0.12, count, 1, 1)
     rusty = torch.sigmoid(5.0 * (noise[:, 2] - 1.2 + 1.6 * rust)) * (rust != 0) * (batch.thing < 96)
     brown = constant((0.26, 0.11, 0.05), dice.device)[None, :, None, None]
     albedo = albedo + rusty[:, None] * (brown - albedo)
     shine = shine * (1 - 0.85 * rusty[:, None])
     burnish = paint.wiped * dice.uniform(count, 1, 1, high=0.5)
     rough = (rough * (1 - burnish)).clamp_min(0.05)
-    cover = 1.0 - torch.exp(-paint.amount * dice.log_uniform(count, 1, 1, low=0.8, high=5.0))
+    cover = 1.0 - torch.exp(-paint.amount)
     cover3 = cover[:, None]
     colour = paint.colour[:, :, None, None] * (1.0 + 0.12 * noise[:, 3:4])
     albedo = albedo + cover3 * (colour.clamp(0.0, 1.0) - albedo)
@@ -125,7 +125,7 @@ def _material_table(dice: Dice, count: int) -> Tensor:
             (dull * vary)[:, None] * tint,
             (steel * vary.sqrt())[:, None].clamp(0.0, 0.8) * tint,
             (rough * vary).clamp(0.06, 1.0)[:, None],
-            dice.uniform(count, 1, 1, high=0.5).expand(count, 1, 96),
+            dice.uniform(count, 1, 1, high=0.3).expand(count, 1, 96),
         ],
         1,
     )

@@ -144,14 +144,14 @@ class Plan:
     declared: Tensor
     painted: Tensor
     rolled: Tensor  # (B,) bool
-    faintness: Tensor  # (B,) share of the film left in the wiped patch
+    faintness: Tensor  # (B,) share of the compound's cover left in the wiped patch
     centre: Tensor  # (B, 2, 128) lengthwise and profile of the mark
 
 
 def plan_paint(dice: Dice, batch: Batch) -> Plan:
     """Choose the declared side, the painted teeth and the marks."""
     count = batch.tooth.shape[0]
-    declared = torch.where(dice.chance(0.1, count), 1 - batch.side, batch.side)
+    declared = torch.where(dice.chance(0.2, count), 1 - batch.side, batch.side)
     tooth = torch.arange(TEETH, device=dice.device)[None, :]
     kind = dice.uniform(count)[:, None]
     ahead, behind = dice.uniform(2, count, high=6.0).long()
@@ -177,11 +177,11 @@ def plan_paint(dice: Dice, batch: Batch) -> Plan:
     return Plan(
         declared=declared,
         painted=painted,
-        rolled=~dice.chance(0.16, count),
+        rolled=~dice.chance(0.12, count),
         faintness=torch.where(
-            dice.chance(0.22, count),
-            dice.uniform(count, low=0.5, high=0.8),
-            dice.uniform(count, high=0.45),
+            dice.chance(0.15, count),
+            dice.uniform(count, low=0.45, high=0.8),
+            dice.uniform(count, high=0.4),
         ),
         centre=centre.reshape(count, 2, 2 * TEETH),
     )
@@ -189,7 +189,7 @@ def plan_paint(dice: Dice, batch: Batch) -> Plan:
 
 @dataclass
 class Paint:
-    """Per pixel (B, H, W): `amount` of compound, `wiped` 0 to 1 inside the mark, lumps in mm-ish."""
+    """Per pixel (B, H, W): `amount` of compound as optical depth, `wiped` 0 to 1 in the mark, lumps."""
 
     amount: Tensor
     wiped: Tensor
@@ -253,7 +253,7 @@ def apply_paint(
     sharp = dice.log_uniform(count, 1, 1, low=2.0, high=40.0)
     wiped = torch.sigmoid(sharp * depth)
     streaky = scalar(0.0, 0.8) * dice.chance(0.7, count, 1, 1)
-    load = dice.log_uniform(count, 1, 1, low=0.35, high=3.0)
+    load = dice.log_uniform(count, 1, 1, low=0.8, high=6.0)
     body = (1.0 + streaky * (0.9 * streaks[:, 0] + 0.4 * noise[:, 1])).clamp_min(0.0)
     brushed = _brushed_area(dice, teeth, noise[:, 2], count)
     thin = torch.where(dice.chance(0.4, count, 1, 1), scalar(0.9, 1.0), scalar(0.0, 1.0))
@@ -265,8 +265,9 @@ def apply_paint(
     film = plan.faintness[:, None, None] * (1.0 + scalar(0.2, 1.3) * scuffs[:, 0]).clamp(0.0, 1.8)
     ridge = scalar(0.0, 1.0) * dice.chance(0.6, count, 1, 1)
     ring = torch.exp(-((depth + 0.12) ** 2) * scalar(20.0, 120.0)) * (depth > -3.9)
-    amount = amount * (1.0 - wiped * (1.0 - film)) + amount * ridge * ring * (1 - 0.7 * wiped)
-    lumps = amount * (1.0 + 0.4 * noise[:, 3] * scalar(0.0, 1.0))
+    left = -torch.log1p(-film.clamp_max(0.97) * (1.0 - torch.exp(-amount)))
+    amount = amount + wiped * (left - amount) + amount * ridge * ring * (1 - 0.7 * wiped)
+    lumps = 0.4 * amount * (1.0 + 0.4 * noise[:, 3] * scalar(0.0, 1.0))
     stray = _stray_smears(dice, teeth, noise, count) * (1.0 - painted)
     return Paint(
         amount=amount + stray,
@@ -299,9 +300,9 @@ def _brushed_area(dice: Dice, teeth: Teeth, noise: Tensor, count: int) -> Tensor
 
 def _stray_smears(dice: Dice, teeth: Teeth, noise: Tensor, count: int) -> Tensor:
     """Drips and finger marks of compound on surfaces that were not brushed."""
-    some = dice.chance(0.35, count, 1, 1).float()
+    some = dice.chance(0.25, count, 1, 1).float()
     level = dice.uniform(count, 1, 1, low=1.6, high=2.6)
-    return some * 1.5 * torch.sigmoid(8.0 * (noise[:, 2] + 0.5 * noise[:, 0] - level))
+    return some * 3.0 * torch.sigmoid(8.0 * (noise[:, 2] + 0.5 * noise[:, 0] - level))
 
 
 COMPOUNDS = (

@@ -1,7 +1,10 @@
 """Train the reader's network: one seeded command. See TRAINING.md beside this file for the recipe.
 
     python -m pattern.synthetic.train --out DIR --minutes N [--of TOTAL] [--seed 1]
-        [--resume CHECKPOINT | --start WEIGHTS]
+        [--resume CHECKPOINT | --weights WEIGHTS]
+
+On several GPUs of one machine: `torchrun --nproc_per_node 2 -m pattern.synthetic.train ...`; every
+process draws pictures of its own, and the steps are taken together.
 
 Writes into DIR: `checkpoint.pt` (network, averaged weights, optimiser, clock), `weights.pt` (averaged
 weights alone, at half precision), `reader.onnx` (the same) and `log.txt`. The learning rate follows the clock: it falls to nothing at TOTAL
@@ -14,6 +17,7 @@ import argparse
 import contextlib
 import copy
 import math
+import os
 import queue
 import threading
 import time
@@ -24,6 +28,7 @@ from typing import Any
 
 import torch
 from torch import Tensor
+from torch.nn.parallel import DistributedDataParallel
 
 from pattern.synthetic.dataset import Feeder, to_device
 from pattern.synthetic.net import ReaderNet, export_onnx
@@ -32,9 +37,13 @@ from pattern.synthetic.shade_paint import Batch, Dice
 from pattern.synthetic.train_losses import Score, loss_of
 
 VALIDATION_SEED = 900_001
+SCORING_S = 25.0
+"""Kept of the minutes for the export and the scores."""
 WARM_UP_STEPS = 300
 AVERAGING = 0.999
-EASY = 0.15
+EASY = 0.1
+AGREE_STEPS = 20
+"""Steps between two looks at the first process's clock."""
 
 
 def main() -> None:
@@ -46,7 +55,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, required=True)
     parser.add_argument("--of", type=float, help="planned minutes in all, for the learning rate")
     parser.add_argument("--resume", type=Path)
-    parser.add_argument("--start", type=Path, help="weights.pt of an earlier run to begin from")
+    parser.add_argument("--weights", type=Path, help="weights.pt of an earlier run to begin from")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
         "--batch", type=int, default=64, help="pictures rasterised and shaded at once"
@@ -67,13 +76,15 @@ class Trainer:
 
     def __init__(self, options: argparse.Namespace) -> None:
         self.options = options
-        self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+        self.rank, self.device = _joined()
+        self.seed = options.seed + 7919 * self.rank
         torch.manual_seed(options.seed)
         torch.backends.cudnn.benchmark = True
         torch.set_float32_matmul_precision("high")
         options.out.mkdir(parents=True, exist_ok=True)
         self.net = ReaderNet().to(self.device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self.average = copy.deepcopy(self.net).eval()
+        self.model: torch.nn.Module = self.net
         decayed = [p for p in self.net.parameters() if p.ndim > 1]
         plain = [p for p in self.net.parameters() if p.ndim <= 1]
         self.optimiser = torch.optim.AdamW(
@@ -83,49 +94,66 @@ class Trainer:
         self.used_s, self.step, self.next_batch = 0.0, 0, 0
         if options.resume:
             self._load(options.resume)
-        elif options.start:
-            weights = torch.load(options.start, map_location=self.device, weights_only=True)
+        elif options.weights:
+            weights = torch.load(options.weights, map_location=self.device, weights_only=True)
             self.net.load_state_dict(weights)
             self.average.load_state_dict(weights)
+        if torch.distributed.is_initialized():
+            self.model = DistributedDataParallel(self.net, broadcast_buffers=False)
         self.total_s = 60.0 * (options.of or options.minutes)
         self.started = time.monotonic()
+        self.spent_s = self.used_s
 
     def run(self) -> None:
         """Train for the given minutes, then score, save and export."""
         options = self.options
-        with Feeder(VALIDATION_SEED, options.batch, options.workers, ahead=options.ahead) as feeder:
-            held_out = [
-                self._example(n, b, VALIDATION_SEED)
-                for n, b in _take(feeder, self.device, options.validation)
-            ]
-        self.say(f"{len(held_out)} validation batches on {self.device}")
-        deadline = self.started + 60.0 * options.minutes
         with Feeder(
-            options.seed, options.batch, options.workers, self.next_batch, options.ahead
+            self.seed, options.batch, options.workers, self.next_batch, options.ahead
         ) as feeder:
-            self._train(feeder, deadline - 12.0)
+            self._train(feeder, self.started + 60.0 * options.minutes - SCORING_S)
+        if self.rank:
+            return
         self._save()
-        self.say(self._scored(held_out))
         export_onnx(copy.deepcopy(self.average), options.out / "reader.onnx")
+        score = Score()
+        with Feeder(VALIDATION_SEED, options.batch, options.workers, ahead=options.ahead) as feeder:
+            for n, b in _take(feeder, self.device, options.validation):
+                example = self._example(n, b, VALIDATION_SEED)
+                with torch.no_grad():
+                    score.add(*self.average(example.inputs), example)
+        self.say(score.table())
+
+    def _goes_on(self, deadline: float) -> bool:
+        """Whether there is time for more, and the time spent, both by the first process's clock."""
+        clock = torch.tensor([time.monotonic() - self.started, deadline - time.monotonic()])
+        clock = clock.to(self.device)
+        if torch.distributed.is_initialized():
+            torch.distributed.broadcast(clock, 0)
+        spent, left = clock.tolist()
+        self.spent_s = self.used_s + spent
+        return bool(left > 0)
 
     def _train(self, feeder: Feeder, deadline: float) -> None:
         said, waited, pictures, views = time.monotonic(), 0.0, 0, 0
         sums: dict[str, Tensor] = {}
         seen = 0
         source = Ahead(feeder, self.device)
-        while time.monotonic() < deadline:
+        running = True
+        while running:
             asked = time.monotonic()
             number, batch = source.take()
             waited += time.monotonic() - asked
             for shot in range(self.options.shots):
                 if shot and source.is_ready():
                     break
-                for part in self._example(number, batch, self.options.seed, shot).split(
-                    self.options.chunk
-                ):
+                for part in self._example(number, batch, self.seed, shot).split(self.options.chunk):
+                    if not running:
+                        break
                     for name, value in self._learn(part).items():
                         sums[name] = sums.get(name, torch.zeros_like(value)) + value
                     seen += 1
+                    if self.step % AGREE_STEPS == 0:
+                        running = self._goes_on(deadline)
                 pictures += self.options.batch
             views += self.options.batch
             self.next_batch = number + 1
@@ -151,7 +179,7 @@ class Trainer:
         self.net.train()
         inputs = example.inputs.to(memory_format=torch.channels_last)
         with torch.autocast(self.device.type, dtype=torch.bfloat16):
-            maps, quality = self.net(inputs)
+            maps, quality = self.model(inputs)
         loss, parts = loss_of(maps, quality, example)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
@@ -162,7 +190,7 @@ class Trainer:
         return parts
 
     def _average(self) -> None:
-        keep = min(AVERAGING, self.step / (self.step + 20.0))
+        keep = min(AVERAGING, (self.step + 1) / (self.step + 20.0))
         with torch.no_grad():
             slow = list(self.average.parameters()) + [
                 b for b in self.average.buffers() if b.is_floating_point()
@@ -174,37 +202,29 @@ class Trainer:
 
     def _ease(self) -> float:
         """Pictures start easy and are as hard as they get after EASY of the time."""
-        return max(0.0, 1.0 - self._spent_s() / (EASY * self.total_s))
-
-    def _spent_s(self) -> float:
-        return self.used_s + time.monotonic() - self.started
+        return max(0.0, 1.0 - self.spent_s / (EASY * self.total_s))
 
     def _rate(self) -> float:
-        spent = self._spent_s()
-        falling = 0.5 + 0.5 * math.cos(math.pi * min(spent / self.total_s, 1.0))
+        falling = 0.5 + 0.5 * math.cos(math.pi * min(self.spent_s / self.total_s, 1.0))
         rising = min(1.0, (self.step + 1) / WARM_UP_STEPS)
         return float(self.options.rate * max(falling, 1e-3) * rising)
 
-    def _scored(self, held_out: list[Example]) -> str:
-        score = Score()
-        with torch.no_grad():
-            for example in held_out:
-                maps, quality = self.average(example.inputs)
-                score.add(maps, quality, example)
-        return score.table()
-
     def say(self, line: str) -> None:
-        """Print and keep in the log."""
+        """Print and keep in the log; the first process alone."""
+        if self.rank:
+            return
         line = f"[{time.monotonic() - self.started:6.0f} s] {line}"
         print(line, flush=True)
         with (self.options.out / "log.txt").open("a") as log:
             log.write(line + "\n")
 
     def _save(self) -> None:
+        if self.rank:
+            return
         torch.save(
             {
                 "net": self.net.state_dict(), "average": self.average.state_dict(),
-                "optimiser": self.optimiser.state_dict(), "used_s": self._spent_s(),
+                "optimiser": self.optimiser.state_dict(), "used_s": self.spent_s,
                 "step": self.step, "next_batch": self.next_batch,
             },
             self.options.out / "checkpoint.pt",
@@ -221,6 +241,17 @@ class Trainer:
         self.average.load_state_dict(kept["average"])
         self.optimiser.load_state_dict(kept["optimiser"])
         self.used_s, self.step, self.next_batch = kept["used_s"], kept["step"], kept["next_batch"]
+
+
+def _joined() -> tuple[int, torch.device]:
+    """This process's number and device; alone unless started by torchrun."""
+    on_gpu = torch.cuda.is_available()
+    rank = int(os.environ.get("LOCAL_RANK", "0"))
+    if on_gpu:
+        torch.cuda.set_device(rank)
+    if "WORLD_SIZE" in os.environ:
+        torch.distributed.init_process_group("nccl" if on_gpu else "gloo")
+    return rank, torch.device("cuda", rank) if on_gpu else torch.device("cpu")
 
 
 def _take(feeder: Feeder, device: torch.device, count: int) -> Iterator[tuple[int, Batch]]:

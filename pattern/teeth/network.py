@@ -21,6 +21,8 @@ from pattern.teeth.fields import PixelFields
 
 FIELD_NAMES = ("side", "other", "painted", "compound", "contact", "edge")
 """The first output channels, as logits, in this order."""
+ON_SIDE = ("painted", "compound", "contact")
+"""Those of them that are said of the declared side's pixels only."""
 COORDINATE_NAMES = ("lengthwise", "profile", "lengthwise_log_sd", "profile_log_sd")
 """The channels after those: coordinates as they are, spreads as natural logarithms."""
 QUALITY_CODES = (
@@ -97,7 +99,10 @@ def assemble(
 ) -> PixelFields:
     """Turn raw outputs, (10, h, w) and (8,), into fields."""
     count = len(FIELD_NAMES)
-    masks = dict(zip(FIELD_NAMES, _sigmoid(maps[:count]), strict=True))
+    chances = _sigmoid(maps[:count])
+    for name in ON_SIDE:  # the network says these given that a pixel is of the declared side
+        chances[FIELD_NAMES.index(name)] *= chances[FIELD_NAMES.index("side")]
+    masks = dict(zip(FIELD_NAMES, chances, strict=True))
     lengthwise, profile = np.clip(maps[count : count + 2], -0.5, 1.5)
     spreads = np.exp(np.clip(maps[count + 2 : count + 4], -6.0, 1.0))
     return PixelFields(
