@@ -280,7 +280,7 @@ def _overlay(
     from pattern.report.overlay import overlay_image
 
     photo = _photo(_archive, _settings, sha256, name)
-    return _jpeg(overlay_image(photo, _reading, long_side=OVERLAY_PX))
+    return _jpeg(overlay_image(photo, _reading, long_side=OVERLAY_PX, caption=False))
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

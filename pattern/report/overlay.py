@@ -52,8 +52,10 @@ def as_png(image: Image.Image) -> bytes:
     return out.getvalue()
 
 
-def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> Image.Image:
-    """As `draw_overlay`, as a picture."""
+def overlay_image(
+    photo: Photo, reading: Reading, *, long_side: int = 1600, caption: bool = True
+) -> Image.Image:
+    """As `draw_overlay`, as a picture; without the strip of words if they stand beside it."""
     x0, y0, x1, y1 = _shown_part(photo, reading)
     part = photo.pixels[y0:y1, x0:x1]
     width, height = x1 - x0, y1 - y0
@@ -70,7 +72,7 @@ def overlay_image(photo: Photo, reading: Reading, *, long_side: int = 1600) -> I
         best = max(reading.teeth, key=lambda t: t.confidence * t.area)
         _draw_centre(pen, reading, best)
         _name_edges(pen, best)
-    return _with_caption(pen, reading)
+    return _with_caption(pen, reading) if caption else image
 
 
 def _shown_part(photo: Photo, reading: Reading) -> tuple[int, int, int, int]:

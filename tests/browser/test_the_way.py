@@ -102,6 +102,36 @@ def test_a_photo_that_cannot_be_read_says_what_to_do_and_offers_the_outline(
     expect(page.get_by_text("the wrong way round")).to_have_count(0)
 
 
+def test_a_declined_photo_says_one_line_and_marks_the_place(
+    server: Server, visit: Callable[..., Page]
+) -> None:
+    """Painted teeth that were not rolled, outlined by hand: there is a place to speak of."""
+    job, name = steps.filed_job(server), "bad_not_rolled_white"
+    with Archive.open(server.archive) as archive:
+        photo = {
+            "sha256": archive.hold_photo(steps.photo(name).read_bytes()), "name": f"{name}.jpg",
+            "side": "coast", "outlines": steps.true_outlines(name)[:3],
+        }  # fmt: skip
+        archive.save_draft(job, "roll-1", {"photos": [photo]})
+    page = visit(f"{server.url}/roll?job={job}&roll=1", "phone")
+    card = page.locator('[class*="st-key-photo-coast-"]')
+    expect(card.get_by_text("Roll the set both ways")).to_have_count(1, timeout=90_000)
+    expect(card.get_by_role("alert")).to_have_count(1)
+    drawn = card.get_by_role("img").first.evaluate(
+        """async (img) => {
+            const canvas = new OffscreenCanvas(img.naturalWidth, img.naturalHeight);
+            const pen = canvas.getContext('2d');
+            pen.drawImage(img, 0, 0);
+            const data = pen.getImageData(0, 0, canvas.width, canvas.height).data;
+            let count = 0;
+            for (let k = 0; k < data.length; k += 4)
+                count += data[k] > 170 && data[k + 1] > 50 && data[k + 1] < 135 && data[k + 2] < 60;
+            return count;
+        }"""
+    )
+    assert drawn > 500, "the outline of the teeth in vermilion"
+
+
 def test_several_photos_at_once_and_a_phones_own_format_are_taken(
     server: Server, visit: Callable[..., Page]
 ) -> None:
