@@ -13,9 +13,9 @@ import pytest
 from sqlalchemy import select
 
 from pattern.archive import cluster
-from pattern.archive.again import Worker, tasks
+from pattern.archive.again import Outcome, Worker, keep, tasks
 from pattern.archive.cluster import Run, read_again
-from pattern.archive.codec import from_json, to_data
+from pattern.archive.codec import from_json, to_data, to_json
 from pattern.archive.reader import reader_name
 from pattern.archive.schema import later_readings
 from pattern.archive.store import Archive
@@ -89,6 +89,15 @@ def test_every_photo_is_read_once_and_kept_beside_what_was_filed(
     once_more = again(archive, scheduler)
     assert (once_more.done, once_more.earlier) == (0, 7)
     assert kept(archive).keys() == readings.keys()
+
+
+def test_what_two_runs_at_once_read_is_kept_once(archive: Archive) -> None:
+    fill(archive, "a.jpg", "b.jpg", first=800)
+    one, two = tasks(archive.database, "x")
+    first, second = (to_json(reading(b"", lengthwise=at)) for at in (0.3, 0.7))
+    keep(archive.database, "x", [Outcome(one, first)])
+    keep(archive.database, "x", [Outcome(one, second), Outcome(two, second)])
+    assert [r.lengthwise for _, r in sorted(kept(archive).items())] == [0.3, 0.7]
 
 
 def test_stopped_in_the_middle_it_goes_on_where_it_was(archive: Archive, scheduler: str) -> None:

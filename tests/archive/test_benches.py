@@ -12,6 +12,7 @@ import sys
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
@@ -313,8 +314,9 @@ def test_four_benches_at_once_lose_nothing(server_place: Place) -> None:
 
 
 def test_photos_that_two_benches_file_in_opposite_order_do_not_lock_them(
-    server_place: Place,
+    server_place: Place, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(database_module, "RETRY_WAITS_S", ())  # a deadlock would be tried again
     place = server_place()
     shots = [(photo_bytes(n), reading(photo_bytes(n))) for n in range(12)]
     with Archive.open(place) as one, Archive.open(place) as two:
@@ -345,16 +347,19 @@ def test_checking_an_archive_while_others_file_raises_no_false_alarm(
 ) -> None:
     from pattern.archive import verify as checking
 
-    whole, job_id = checking._records, archive.new_job()
+    whole, job_id, filed = checking._known_version, archive.new_job(), []
 
-    def filing_meanwhile(connection: Connection) -> object:
-        monkeypatch.undo()
-        data = photo_bytes(1)
+    def filing_meanwhile(*arguments: Any) -> str:
+        version = whole(*arguments)  # the first thing that is asked: the moment that is looked at
+        data = photo_bytes(len(filed))
         with Archive(archive.location) as other:
-            other.add_roll(job_id, roll(), [(data, reading(data))])
-        return whole(connection)
+            filed.append(other.add_roll(job_id, roll(), [(data, reading(data))]))
+        return version
 
-    monkeypatch.setattr(checking, "_records", filing_meanwhile)
+    monkeypatch.setattr(checking, "_known_version", filing_meanwhile)
+    assert verify(archive.location).findings == ()
+    assert len(filed) >= 2
+    monkeypatch.undo()
     assert verify(archive.location).findings == ()
 
 

@@ -69,6 +69,20 @@ def test_everything_asked_for_must_hold(
     assert found(shop, **query) == expected
 
 
+@pytest.mark.parametrize("words", ["STRASSENM", "straßenm", "ΛΌΓΟΣ", "λογος", "ﬁat", "FIAT 12"])
+def test_letters_are_found_however_they_are_written(archive: Archive, words: str) -> None:
+    # Unicode's full case folding and compatibility decomposition: ß is ss, ς is σ, ﬁ is fi
+    archive.new_job(customer="Straßenmeisterei", vehicle="Λόγος Fiat 124")
+    archive.new_job(customer="Strasbourg")
+    assert found(archive, words=words) == ["J0001"]
+
+
+@pytest.mark.parametrize("words", ["*", "§§", "'", "\\", "!&|"])
+def test_signs_alone_find_nothing_and_harm_nothing(shop: Archive, words: str) -> None:
+    assert found(shop, words=words) == []
+    assert found(shop, words=f"zebra {words}") == ["J0002"]
+
+
 def test_the_ratios_are_the_trades_rounded_ones(archive: Archive) -> None:
     # Ratio names of tooth counts: common practice, no source (41/11 = 3.727 is "3.73", and so on).
     named = {
