@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 from urllib.parse import urlencode
 
@@ -55,7 +56,8 @@ class Visitor:
         async def send(message: dict[str, Any]) -> None:
             sent.append(message)
 
-        asyncio.run(self.gate(scope, receive, send))
+        with ThreadPoolExecutor(1) as apart:  # the browser tests' loop may run in this thread
+            apart.submit(asyncio.run, self.gate(scope, receive, send)).result()
         first = sent[0]
         self.body = b"".join(message.get("body", b"") for message in sent).decode()
         self.answer_headers = {k.decode(): v.decode() for k, v in first.get("headers", [])}
