@@ -79,8 +79,9 @@ def changed_draft(archive: Archive, job_id: str, number: int) -> Iterator[RollDr
     """The roll in work, to be changed; written back at the end of the block."""
     with _ONE_AT_A_TIME:
         draft = load_draft(archive, job_id, number)
+        before = asdict(draft)
         yield draft
-        archive.save_draft(job_id, _key(number), asdict(draft))
+        archive.merge_draft(job_id, _key(number), before, asdict(draft))
 
 
 def start_draft(archive: Archive, job_id: str, number: int, last: FiledRoll | None) -> RollDraft:

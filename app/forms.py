@@ -6,22 +6,33 @@ between would show an empty field and then keep the emptiness.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import streamlit as st
 
-from app import figures, wording
+from app import figures, parts, wording
 from app.state import page_state
 from pattern.archive.store import Archive
+from pattern.errors import EditedMeanwhile
+from pattern.jobs import Job
+
+_SEEN = "seen"
 
 
 class DraftForm:
-    """One sheet of a job while it is being filled in. Lengths are kept in inches, None if empty."""
+    """One sheet of a job while it is being filled in. Lengths are kept in inches, None if empty.
 
-    def __init__(self, archive: Archive, job_id: str, name: str, on_record: dict[str, Any]) -> None:
+    `seen` is the version of the job that the sheet was begun from.
+    """
+
+    def __init__(
+        self, archive: Archive, job_id: str, name: str, on_record: dict[str, Any], seen: int = 0
+    ) -> None:
         self._archive, self._job_id, self._name = archive, job_id, name
-        self.values: dict[str, Any] = on_record | (archive.draft(job_id, name) or {})
+        kept = archive.draft(job_id, name) or {}
+        self.seen: int = kept.pop(_SEEN, seen)
+        self.values: dict[str, Any] = on_record | kept
 
     def text(self, field: str, label: str, **options: Any) -> str:
         """A line of text, kept while it is typed."""
@@ -134,8 +145,9 @@ class DraftForm:
 
     def put(self, field: str, value: Any) -> None:
         """Set a field from code and keep it."""
+        before = self.values | {_SEEN: self.seen}
         self.values[field] = value
-        self._archive.save_draft(self._job_id, self._name, self.values)
+        self._archive.merge_draft(self._job_id, self._name, before, before | {field: value})
 
     def done(self) -> None:
         """The sheet is on record: forget the draft."""
@@ -150,3 +162,23 @@ class DraftForm:
     def _keep_length(self, field: str, key: str) -> None:
         value = st.session_state[key]
         self.put(field, None if value is None else figures.kept(value, page_state().units))
+
+
+def save(archive: Archive, job: Job, drafts: Sequence[DraftForm], **sections: Any) -> bool:
+    """Put sheets on record and forget their drafts. Where another bench changed the same sheet since,
+    that is said and nothing written; pressed again, what stands on this page is kept.
+    """
+    key = f"{job.id}:told"
+    version, told = st.session_state.get(key, (None, ()))
+    seen = min(draft.seen for draft in drafts)
+    try:
+        archive.edit(job.id, seen=seen, over=told if version == job.version else (), **sections)
+    except EditedMeanwhile as error:
+        st.session_state[key] = (job.version, error.sections)
+        parts.fault(error)
+        st.info(wording.PRESS_AGAIN)
+        return False
+    st.session_state.pop(key, None)
+    for draft in drafts:
+        draft.done()
+    return True

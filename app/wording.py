@@ -319,6 +319,9 @@ HINT_ONLY = (
 # --- faults ------------------------------------------------------------------------------------
 
 ARCHIVE_FAULT = "The job archive does not open."
+PRESS_AGAIN = (
+    "Press again to keep what stands on this page; what the other one wrote stays in the history."
+)
 UNEXPECTED = (
     "Something went wrong that this page did not expect. What you entered is kept. "
     "Reload the page; the terminal shows the details."

@@ -100,7 +100,12 @@ class WouldOverwrite(PatternError, FileExistsError):
 
 
 class EditedMeanwhile(WouldOverwrite):
-    """Another bench changed the same part of a job after it was read here; nothing was written."""
+    """Another bench changed the same part of a job after it was read here; nothing was written.
+
+    `sections` are the parts, by the names that `Archive.edit` takes.
+    """
+
+    sections: tuple[str, ...] = ()
 
 
 def _shown(text: str) -> str:

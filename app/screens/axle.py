@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from app import calls, parts, wording
-from app.forms import DraftForm
+from app.forms import DraftForm, save
 from app.state import archive, page_state
 from app.way import go
 from pattern.errors import InvalidInput
@@ -38,10 +38,10 @@ def show() -> None:
     """Draw the sheet."""
     job = parts.open_job("axle")
     on_record = USUAL | (asdict(job.axle) if job.axle else {})
-    form = DraftForm(archive(), job.id, "axle", on_record)
-    sheet = DraftForm(archive(), job.id, "as-found", _as_found_on_record(job))
+    form = DraftForm(archive(), job.id, "axle", on_record, job.version)
+    sheet = DraftForm(archive(), job.id, "as-found", _as_found_on_record(job), job.version)
     names = DraftForm(
-        archive(), job.id, "names", {"customer": job.customer, "vehicle": job.vehicle}
+        archive(), job.id, "names", {"customer": job.customer, "vehicle": job.vehicle}, job.version
     )
     left, right = st.columns(2)
     with left:
@@ -168,10 +168,8 @@ def _save(job: Job, form: DraftForm, sheet: DraftForm, names: DraftForm) -> None
     except InvalidInput as error:
         parts.fault(error)
         return
-    archive().edit(
-        job.id, seen=job.version, axle=axle, as_found=as_found,
+    if save(
+        archive(), job, [form, sheet, names], axle=axle, as_found=as_found,
         customer=names.values["customer"], vehicle=names.values["vehicle"],
-    )  # fmt: skip
-    for draft in (form, sheet, names):
-        draft.done()
-    go("roll", job.id, len(job.rolls) + 1)
+    ):  # fmt: skip
+        go("roll", job.id, len(job.rolls) + 1)

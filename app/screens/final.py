@@ -7,7 +7,7 @@ from dataclasses import asdict
 import streamlit as st
 
 from app import calls, parts, wording
-from app.forms import DraftForm
+from app.forms import DraftForm, save
 from app.state import archive, page_state
 from pattern.errors import InvalidInput
 from pattern.jobs import FinalSheet, Job
@@ -22,7 +22,7 @@ def show() -> None:
     if job.status == "done":
         st.success(f"✓ {wording.FINISHED}")
     st.write(wording.FINAL_INTRO)
-    sheet = DraftForm(archive(), job.id, "final", _on_record(job))
+    sheet = DraftForm(archive(), job.id, "final", _on_record(job), job.version)
     _fields(sheet)
     parts.cautions()
     _report(job)
@@ -72,9 +72,8 @@ def _finish(job: Job, sheet: DraftForm) -> None:
     except InvalidInput as error:
         parts.fault(error)
         return
-    archive().edit(job.id, seen=job.version, final=final, status="done")
-    sheet.done()
-    st.rerun()
+    if save(archive(), job, [sheet], final=final, status="done"):
+        st.rerun()
 
 
 def _report(job: Job) -> None:

@@ -154,6 +154,12 @@ def lock_job(connection: Connection, job_number: int) -> None:
         raise no_such_job(job_number)
 
 
+def lock_draft(connection: Connection, job_id: str, key: str) -> None:
+    """Hold a half-done form, there or not, until the transaction ends (SQLite holds the whole file)."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(select(func.pg_advisory_xact_lock(20102, func.hashtext(job_id + key))))
+
+
 def _original(photo: Path | bytes, reading: Reading) -> bytes:
     try:
         data = photo if isinstance(photo, bytes) else photo.read_bytes()

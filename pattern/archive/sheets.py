@@ -5,7 +5,7 @@ An edit adds an entry and never changes one; what stands is the latest entry of 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -88,7 +88,7 @@ def checked(section: str, value: Any, *, of_roll: bool) -> str:
 
 def write_entries(
     connection: Connection, job_number: int, roll_id: int | None, values: Mapping[str, str], by: str,
-    *, seen: int | None = None,
+    *, seen: int | None = None, over: Collection[str] = (),
 ) -> int:  # fmt: skip
     """Add an entry for each section whose JSON differs from what stands; returns how many.
 
@@ -99,7 +99,9 @@ def write_entries(
     fresh = {name: value for name, value in values.items() if standing.get(name) != value}
     if seen is not None:
         unsaid = _UNSAID if roll_id is None else _as_filed(connection, roll_id)
-        fresh = without_lost_updates(connection, job_number, roll_id, seen, standing, fresh, unsaid)
+        fresh = without_lost_updates(
+            connection, job_number, roll_id, seen, standing, fresh, unsaid, over
+        )
     at = now()
     if fresh:
         raised = {"changed_at": at, "version": jobs.c.version + 1}

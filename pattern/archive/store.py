@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -14,11 +14,12 @@ from sqlalchemy import Connection, delete, insert, select
 
 from pattern.archive import codec, sheets
 from pattern.archive.backup import backup, tidy
-from pattern.archive.filing import NewRoll, announce, file_roll, lock_job
+from pattern.archive.filing import NewRoll, announce, file_roll, lock_draft, lock_job
 from pattern.archive.find import Query, jobs_like, list_jobs, shim_hint
 from pattern.archive.job_ids import job_id, job_number
 from pattern.archive.load import load_job
 from pattern.archive.location import Location, find_location
+from pattern.archive.merge import merged_draft
 from pattern.archive.photos import digest, store_of
 from pattern.archive.schema import drafts, incoming, jobs, rolls
 from pattern.archive.upgrade import prepare
@@ -114,20 +115,28 @@ class Archive:
         """A depth shim to start from, from jobs like this one; None without evidence."""
         return shim_hint(axle, self.jobs_like(axle, but=but))
 
-    def edit(self, job_id: str, *, by: str = "", seen: int | None = None, **sections: Any) -> int:
+    def edit(
+        self,
+        job_id: str,
+        *,
+        by: str = "",
+        seen: int | None = None,
+        over: Collection[str] = (),
+        **sections: Any,
+    ) -> int:
         """Change sections of a job; what stood before stays in the history. Returns how many changed.
 
         Sections: status, customer, vehicle, axle, as_found, parts, notes, tags, final. `seen` is the
         `Job.version` the edit was made from: what another bench changed since is kept where this edit
-        did not touch it, else EditedMeanwhile says who wrote what. Raises InvalidInput naming the
-        section.
+        did not touch it, else EditedMeanwhile says who wrote what. Sections in `over` are written all
+        the same, by one who was told. Raises InvalidInput naming the section.
         """
         checked = {name: sheets.checked(name, v, of_roll=False) for name, v in sections.items()}
         number = job_number(job_id)
 
         def change(connection: Connection) -> int:
             lock_job(connection, number)
-            return sheets.write_entries(connection, number, None, checked, by, seen=seen)
+            return sheets.write_entries(connection, number, None, checked, by, seen=seen, over=over)
 
         return self.database.write(change)
 
@@ -274,6 +283,23 @@ class Archive:
             connection.execute(insert(drafts).values(**row))
 
         self.database.write(replace)
+
+    def merge_draft(
+        self, job_id: str, key: str, before: Mapping[str, Any], after: Mapping[str, Any]
+    ) -> None:
+        """Keep what one device changed in a half-done form; what others changed meanwhile stays."""
+        was, now = codec.to_data(dict(before)), codec.to_data(dict(after))
+        where = (drafts.c.job_id == job_id) & (drafts.c.key == key)
+
+        def merge(connection: Connection) -> None:
+            lock_draft(connection, job_id, key)
+            stored = connection.scalar(select(drafts.c.value).where(where))
+            value = merged_draft(was, json.loads(stored) if stored else None, now)
+            row = {"value": json.dumps(value, ensure_ascii=False), "at": sheets.now()}
+            connection.execute(delete(drafts).where(where))
+            connection.execute(insert(drafts).values(job_id=job_id, key=key, **row))
+
+        self.database.write(merge)
 
     def draft(self, job_id: str, key: str) -> Any:
         """The draft's value, or None."""

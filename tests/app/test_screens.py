@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from pattern.archive.store import Archive
+from pattern.jobs import AsFound, FinalSheet
 from pattern.records import Advice, Axle, Expected, Roll, SideReading
 from tests.app.conftest import words
 
@@ -98,6 +100,58 @@ def test_a_described_axle_is_on_record_with_what_was_not_said_left_unknown(
     assert axle.backlash_max_in == 0.012
     assert (axle.tooth_system, axle.depth_shim, axle.depth_shim_in) == ("unknown", "unknown", None)
     assert archive.draft(job, "axle") is None
+
+
+def test_a_sheet_that_another_bench_saved_meanwhile_is_not_overwritten_unsaid(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(customer="Ada", axle=AXLE)
+    stale = screen("axle", job=job)
+    other = AsFound(pinion_mark="+2")
+    archive.edit(job, as_found=other, axle=replace(AXLE, backlash_max_in=0.012), by="Bea")
+    field(stale, "Etched on the pinion").set_value("-1").run()
+    field(stale, "Customer or order number").set_value("Ada & Co").run()
+    button(stale, "Next: photos of the test roll").click().run()
+    assert "as_found by Bea" in words(stale)
+    assert "Press again" in words(stale)
+    assert archive.job(job).as_found == other, "nothing was written"
+    button(stale, "Next: photos of the test roll").click().run()
+    told = archive.job(job)
+    assert (told.as_found.pinion_mark, told.customer) == ("-1", "Ada & Co")
+    assert told.axle is not None
+    assert told.axle.backlash_max_in == 0.012, (
+        "what this page did not touch is as the other left it"
+    )
+    assert archive.draft(job, "as-found") is None
+
+
+def test_a_final_sheet_saved_on_two_benches_is_told_once(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [])
+    page = screen("final", job=job)
+    archive.edit(job, final=FinalSheet(checked_by="Bea"))
+    field(page, "Checked by").set_value("Cy").run()
+    button(page, "Finish the job").click().run()
+    assert "final" in words(page)
+    assert archive.job(job).final.checked_by == "Bea"
+    archive.edit(job, final=FinalSheet(checked_by="Dov"))
+    button(page, "Finish the job").click().run()
+    assert archive.job(job).final.checked_by == "Dov", "changed once more: told once more"
+    button(page, "Finish the job").click().run()
+    assert (archive.job(job).final.checked_by, archive.job(job).status) == ("Cy", "done")
+
+
+def test_two_devices_fill_in_one_sheet_without_undoing_each_other(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job()
+    phone, desk = screen("axle", job=job), screen("axle", job=job)
+    field(phone, "Ring gear teeth").set_value(41).run()
+    field(desk, "Pinion teeth").set_value(11).run()
+    kept = archive.draft(job, "axle")
+    assert (kept["ring_teeth"], kept["pinion_teeth"]) == (41, 11)
 
 
 def test_limits_the_wrong_way_round_are_named_and_nothing_is_stored(

@@ -59,6 +59,19 @@ def test_the_second_of_two_edits_is_told_what_the_first_changed(archive: Archive
     assert archive.edit(job_id, customer="Oz Ltd", seen=job.version) == 1
 
 
+def test_one_who_was_told_can_write_over_what_was_told_and_nothing_else(archive: Archive) -> None:
+    job_id = archive.new_job(customer="A", vehicle="van", notes="")
+    seen = archive.job(job_id).version
+    archive.edit(job_id, customer="B", vehicle="pickup", notes="howls")
+    stale = {"customer": "C", "vehicle": "van", "notes": "quiet"}
+    with pytest.raises(EditedMeanwhile) as refused:
+        archive.edit(job_id, seen=seen, over=("customer",), **stale)
+    assert refused.value.sections == ("notes",)
+    archive.edit(job_id, seen=seen, over=("customer", "notes"), **stale)
+    job = archive.job(job_id)
+    assert (job.customer, job.vehicle, job.notes) == ("C", "pickup", "quiet")
+
+
 def test_edits_of_different_sheets_are_both_kept(archive: Archive) -> None:
     job_id = archive.new_job(customer="A", as_found=AS_FOUND)
     seen = archive.job(job_id).version

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -211,6 +212,25 @@ def test_a_draft_is_kept_replaced_and_dropped(archive: Archive) -> None:
     assert archive.draft("", "new job") == {"customer": "A"}
     archive.drop_draft("J0001", "roll")
     assert archive.draft("J0001", "roll") is None
+
+
+def test_a_draft_that_two_devices_change_keeps_what_both_did(archive: Archive) -> None:
+    a, b, c, d = ({"sha256": letter} for letter in "abcd")
+    start = {"photos": [a, b], "backlash": None, "note": ""}
+    archive.merge_draft("J0001", "roll", {}, start)
+    archive.merge_draft("J0001", "roll", start, start | {"photos": [a, b, c], "note": "x"})
+    archive.merge_draft("J0001", "roll", start, start | {"photos": [b, d], "backlash": 0.008})
+    assert archive.draft("J0001", "roll") == {"photos": [b, c, d], "backlash": 0.008, "note": "x"}
+
+
+def test_many_devices_changing_one_draft_at_once_lose_nothing(archive: Archive) -> None:
+    def device(who: int) -> None:
+        for number in range(6):
+            archive.merge_draft("J0001", "roll", {}, {f"{who}/{number}": number})
+
+    with ThreadPoolExecutor(4) as devices:
+        list(devices.map(device, range(4)))
+    assert len(archive.draft("J0001", "roll")) == 24
 
 
 def test_an_uploaded_photo_is_held_until_a_roll_names_it(archive: Archive) -> None:
