@@ -1,7 +1,8 @@
 """One registry of quality flags: what was seen, what it means, what the user can do.
 
-A flag that *stops* makes the photo declined (it becomes one of the reading's `reasons`); a flag that
-*warns* rides along with the numbers. Documentation and messages are made from this table.
+A flag that *stops* makes the photo declined (it becomes one of the reading's `reasons`), or keeps the
+advice from naming a move; a flag that *warns* rides along with the numbers. Documentation and messages
+are made from this table.
 """
 
 from __future__ import annotations
@@ -148,6 +149,36 @@ _ALL = (
         "the file says that the picture is mirrored",
         "Toe and heel are named after putting it right; check the hand of the gear.",
         "warns",
+    ),
+    Flag(
+        "bridged_profile",
+        "advice: a mark lies in two bands, no shim mends it",
+        "Check that ring gear and pinion are one matched set.",
+        "stops",
+    ),
+    Flag(
+        "wander",
+        "advice: a mark wanders around the ring gear, no shim mends it",
+        "Look for a bent case, dirt under the ring gear or loose bearings; measure the runout.",
+        "stops",
+    ),
+    Flag(
+        "lame_contact",
+        "advice: one side's mark lies high and the other's low, no shim mends it",
+        "Look for an unmatched set, a sprung housing or a wrong bearing.",
+        "stops",
+    ),
+    Flag(
+        "cross_contact",
+        "advice: the marks lie at opposite ends and no move brings both right",
+        "Look for a bent housing, worn bores or an unmatched set.",
+        "stops",
+    ),
+    Flag(
+        "contradiction",
+        "advice: marks and backlash did not follow the recorded moves",
+        "Check the moves, their signs and the backlash of each roll.",
+        "stops",
     ),
 )
 

@@ -102,7 +102,7 @@ def damage(roll: Roll) -> Fault | None:
 def flips(rolls: Sequence[Roll], base: Hypothesis) -> list[Hypothesis]:
     """The same job with one recorded move of the other sign, every move in turn."""
     return [
-        Hypothesis(base.system, base.prior * 0.02, (t, member))
+        Hypothesis(base.system, base.prior * 0.02, ((t, member),))
         for t, roll in enumerate(rolls)
         if t > 0
         for member, move in enumerate((roll.pinion_move_in, roll.ring_move_in))
@@ -122,9 +122,7 @@ def flip_explains(fit: Fit, flipped: Fit) -> bool:
 
 def contradiction(rolls: Sequence[Roll], flipped: Fit) -> Fault:
     """Name the roll and the field whose sign is probably wrong."""
-    where = flipped.hypothesis.flipped
-    assert where is not None  # only flipped hypotheses come here
-    t, member = where
+    ((t, member),) = flipped.hypothesis.flipped  # `flips` turns one move at a time
     field, noun, way = (
         ("pinion_move_in", "pinion", ("deeper", "shallower"))
         if member == 0
@@ -177,12 +175,13 @@ def is_lost(rolls: Sequence[Roll], fit: Fit) -> bool:
     Among 1,000 advices of honest jobs, some with twice the noise they state, the worst misfit was
     9.5 standard deviations. Where a move is not recorded, bad is enough: it is the likely reason.
     """
-    if _unsaid(rolls):
+    if unsaid_moves(rolls):
         return fits_badly(fit)
     return fit.misfit > fit.measured + _LOST_SD * math.sqrt(2.0 * fit.measured)
 
 
-def _unsaid(rolls: Sequence[Roll]) -> list[str]:
+def unsaid_moves(rolls: Sequence[Roll]) -> list[str]:
+    """The rolls after the first that say nothing of a move, by field."""
     return [
         f"rolls[{t}]"
         for t, roll in enumerate(rolls)
@@ -199,7 +198,7 @@ def disagreement(rolls: Sequence[Roll]) -> Fault:
             "Measure the backlash again at the heel, pinion held, in inches; check the axle's data and "
             "that both photos are of this roll. No move is advised before that.",
         )
-    unsaid = _unsaid(rolls)
+    unsaid = unsaid_moves(rolls)
     hint = f" No move is recorded for {', '.join(unsaid)}: add what was moved." if unsaid else ""
     return Fault(
         "contradiction",

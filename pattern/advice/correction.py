@@ -58,6 +58,7 @@ from pattern.records import SIDES, Advice, Axle, Roll
 from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
 
+_OTHER_SENSE = 0.3  # a shim whose place is not known, taken to work the wrong way
 _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _SURELY_RIGHT = 0.85
 # in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
@@ -113,9 +114,12 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     """What each account of how sets answer makes of the evidence, for each possible tooth system."""
     systems = _systems(axle)
     sound = [
-        fit(evidence, response(axle, system), Hypothesis(system, share / len(systems)))
+        fit(
+            evidence, response(axle, system), Hypothesis(system, share * part / len(systems), moves)
+        )
         for system in systems
         for response, share in _SOURCES
+        for moves, part in _senses(axle, evidence)
     ]
     if not all(is_odd(f) for f in sound):
         return sound
@@ -138,6 +142,16 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
         for system in systems
     ]
     return sound + rarer + unfit
+
+
+def _senses(
+    axle: Axle, evidence: Evidence
+) -> tuple[tuple[tuple[tuple[int, int], ...], float], ...]:
+    """The moves as recorded; where no one knows how the depth shim works, also every pinion move turned."""
+    turned_moves = tuple((t, 0) for t in range(evidence.rolls) if evidence.moves_thou[t, 0])
+    if axle.depth_shim != "unknown" or not turned_moves:
+        return (((), 1.0),)
+    return ((), 1.0 - _OTHER_SENSE), (turned_moves, _OTHER_SENSE)
 
 
 def _contradicted(
@@ -165,7 +179,8 @@ def _decide(job: _Job) -> Advice:
     closer = choose(wrong, limits, _within_reach(job))
     now, best = stay(belief, limits), judged(belief, limits, closer)
     still = best.pinion_thou == 0 and best.ring_thou == 0
-    seen = Findings(axle, job.rolls, job.evidence, belief, shares, limits, now, best)
+    other = sum(p for f, p in zip(job.fits, shares, strict=True) if f.hypothesis.flipped)
+    seen = Findings(axle, job.rolls, job.evidence, belief, other, limits, now, best)
     if now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None:
         worth = _rolled_again(job.rolls) or now.chance_right < _SURELY_RIGHT
         finer = closer if worth and not still else None

@@ -31,15 +31,15 @@ _WIDER = 1.05  # draws from a little wider than the normal approximation, so tha
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One way the job may be: a tooth system and, if `flipped`, one move of the wrong sign.
+    """One way the job may be: a tooth system and the moves that went the other way than recorded.
 
-    `flipped` is (roll index, 0 for pinion or 1 for ring gear). `prior` need not be normalised. `sound`
-    is False for a set or housing that no shim mends.
+    `flipped` holds (roll index, 0 for pinion or 1 for ring gear). `prior` need not be normalised.
+    `sound` is False for a set or housing that no shim mends.
     """
 
     system: System
     prior: float = 1.0
-    flipped: tuple[int, int] | None = None
+    flipped: tuple[tuple[int, int], ...] = ()
     sound: bool = True
 
 
@@ -65,9 +65,10 @@ def fit(
     evidence: Evidence, response: Response, hypothesis: Hypothesis, *, draws: int = 2000
 ) -> Fit:
     """Fit one hypothesis. Deterministic: the draws come from a fixed seed."""
-    if hypothesis.flipped is not None:
+    if hypothesis.flipped:
         moves = evidence.moves_thou.copy()
-        moves[hypothesis.flipped] *= -1.0
+        for at_roll, member in hypothesis.flipped:
+            moves[at_roll, member] *= -1.0
         evidence = replace(evidence, moves_thou=moves)
     mean, root = _prior(evidence, response)
     best, square_root_cov = _climb(evidence, mean, root)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.checks import is_bound, unfit_sign
+from pattern.advice.checks import is_bound, unfit_sign, unsaid_moves
 from pattern.advice.choose import Belief, Choice, Limits, offsets
 from pattern.advice.evidence import Evidence
 from pattern.advice.response import DIRECTION, GAIN
 from pattern.advice.rules import TABLE, table_direction
-from pattern.advice.words import pinion_words, place, ring_words, stands
+from pattern.advice.words import chance, pinion_words, place, ring_words, slope, stands
 from pattern.records import SIDES, Axle, Roll
 
 CAUTIONS = (
@@ -27,13 +27,17 @@ _APART = 0.20
 
 @dataclass(frozen=True, eq=False)
 class Findings:
-    """All that the advice rests on; `finer` is an optional move, its chances if the set is not right yet."""
+    """All that the advice rests on.
+
+    `other_sense` is the chance that all pinion moves went the other way than recorded; `finer` is an
+    optional move beside an accept, its chances those of a set that is not right yet.
+    """
 
     axle: Axle
     rolls: Sequence[Roll]
     evidence: Evidence
     belief: Belief
-    shares: tuple[float, ...]
+    other_sense: float
     limits: Limits
     now: Choice
     best: Choice
@@ -42,7 +46,8 @@ class Findings:
 
 def explain(verdict: str, seen: Findings) -> tuple[str, ...]:
     """Every reason for the verdict, in reading order."""
-    lines = [*_bound(seen), *_sides(seen), _position(seen), *_hypotheses(seen)]
+    lines = [*_bound(seen), *_sides(seen), *_taken_for_granted(seen), _position(seen)]
+    lines += _hypotheses(seen)
     lines += {
         "accept": _accepted, "adjust": _adjusted, "reject": _rejected, "undecided": _undecided
     }[verdict](seen)  # fmt: skip
@@ -78,6 +83,23 @@ def _sides(seen: Findings) -> list[str]:
     return lines
 
 
+def _taken_for_granted(seen: Findings) -> list[str]:
+    """What the estimate had to assume because the job does not say it."""
+    lines = []
+    unsaid = unsaid_moves(seen.rolls)
+    if unsaid:
+        lines.append(
+            f"No move is recorded for {', '.join(unsaid)}: taken as none. Record what was moved, 0 where "
+            "nothing was."
+        )
+    if seen.axle.condition == "used" and not any(seen.axle.target or ()):
+        lines.append(
+            "A used set without its as-found pattern: this aims at a new set's pattern, near the middle. "
+            "A used set belongs where it ran; give the as-found marks as the target."
+        )
+    return lines
+
+
 def _position(seen: Findings) -> str:
     pinion, ring = seen.belief.pinion_thou, seen.belief.ring_thou
     count = len(seen.rolls)
@@ -89,20 +111,29 @@ def _position(seen: Findings) -> str:
 
 
 def _hypotheses(seen: Findings) -> list[str]:
-    if seen.axle.tooth_system != "unknown":
-        return []
-    uniform = float(seen.belief.uniform.mean())
-    return [
-        f"Tooth system not given: tapered depth {1 - uniform:.0%}, uniform depth {uniform:.0%} by the "
-        "rolls so far. Compare the tooth depth at toe and heel with a caliper: equal is uniform."
-    ]
+    lines = []
+    if seen.axle.tooth_system == "unknown":
+        uniform = float(seen.belief.uniform.mean())
+        lines.append(
+            f"Tooth system not given: tapered depth {chance(1 - uniform)}, uniform depth "
+            f"{chance(uniform)} by the rolls so far. Compare the tooth depth at toe and heel with a "
+            "caliper: equal is uniform."
+        )
+    if seen.axle.depth_shim == "unknown" and any(roll.pinion_move_in for roll in seen.rolls):
+        lines.append(
+            "Where the depth shim sits is not given: by the rolls the pinion moves went as recorded with a "
+            f"chance of {chance(1 - seen.other_sense)}, the other way with {chance(seen.other_sense)}. Look "
+            "where it sits before the next move."
+        )
+    return lines
 
 
 def _adjusted(seen: Findings) -> list[str]:
     best = seen.best
     lines = [
         f"Next: {pinion_words(best.pinion_thou / 1000)}, {ring_words(best.ring_thou / 1000)}. Chance of a "
-        f"good pattern after it {best.chance_good:.0%}, of backlash inside its limits {best.chance_backlash:.0%}.",
+        f"good pattern after it {chance(best.chance_good)}, of backlash inside its limits "
+        f"{chance(best.chance_backlash)}.",
         *_table(seen),
         *_winner(seen),
         _size(seen),
@@ -180,17 +211,22 @@ def _size(seen: Findings) -> str:
     response = seen.belief.response
     gain = np.exp(response[:, GAIN])[:, :, None] * response[:, DIRECTION].reshape(-1, 4, 2)
     mean, sd = gain.mean(axis=0), gain.std(axis=0)
+    told = [
+        slope(float(mean[row, member]), float(sd[row, member]))
+        for member in (0, 1)
+        for row in (0, 1)
+    ]
     return (
-        "This set, as far as its rolls tell: 0.001 in of pinion moves the drive mark "
-        f"{mean[0, 0]:+.3f} (± {sd[0, 0]:.3f}) of the length and {mean[1, 0]:+.3f} (± {sd[1, 0]:.3f}) of the "
-        f"depth; 0.001 in of ring gear {mean[0, 1]:+.3f} (± {sd[0, 1]:.3f}) and "
-        f"{mean[1, 1]:+.3f} (± {sd[1, 1]:.3f}); + is toward heel and tip."
+        f"This set, as far as its rolls tell: 0.001 in of pinion moves the drive mark {told[0]} of the "
+        f"length and {told[1]} of the depth; 0.001 in of ring gear {told[2]} and {told[3]}; + is toward "
+        "heel and tip."
     )
 
 
 def _accepted(seen: Findings) -> list[str]:
     good = (
-        f"Both marks and the backlash are good enough with a chance of {seen.now.chance_good:.0%}"
+        f"Both marks and the backlash are good enough with a chance of "
+        f"{chance(seen.now.chance_good)}"
     )
     finer = seen.finer
     if finer is None:
@@ -198,9 +234,9 @@ def _accepted(seen: Findings) -> list[str]:
     return [
         f"{good}: the set may be closed up as it stands.",
         f"Optional, only to come closer: within 0.05 of the length and 0.06 of the depth it is already "
-        f"with a chance of {seen.now.chance_right:.0%}. Should it not be, most likely to bring it there: "
+        f"with a chance of {chance(seen.now.chance_right)}. Should it not be, most likely to bring it there: "
         f"{pinion_words(finer.pinion_thou / 1000)}, {ring_words(finer.ring_thou / 1000)} "
-        f"({finer.chance_right:.0%}).",
+        f"({chance(finer.chance_right)}).",
     ]
 
 

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 REACH_THOU = 24.0
 """No single advised move is larger than this."""
 _STEP_THOU = 1.0
+_UNSAID_IN = 0.0002  # less than this no shim micrometer tells
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,6 +137,7 @@ def _depth(
     if kit is not None and kit.depth:
         laid = kit.depth_stack(new)
         stack["depth"] = laid.pieces_in
+        words += _short("depth", new, laid.total_in)
         new = laid.total_in
     words.append(f"Depth shim from {thousandths(axle.depth_shim_in)} to {thousandths(new)}.")
     return new
@@ -163,8 +165,21 @@ def _sides(
     if kit is not None and kit.side and new.left_in is not None and new.right_in is not None:
         laid = kit.side_stacks(new.left_in, new.right_in)
         stack["left"], stack["right"] = laid[0].pieces_in, laid[1].pieces_in
+        words += _short("left side", new.left_in, laid[0].total_in)
+        words += _short("right side", new.right_in, laid[1].total_in)
         return laid[0].total_in, laid[1].total_in
     return new.left_in, new.right_in
+
+
+def _short(where: str, wanted_in: float, made_in: float) -> list[str]:
+    """Say where the kit's nearest stack is not the one that is wanted."""
+    off_in = made_in - wanted_in
+    if abs(off_in) < _UNSAID_IN:
+        return []
+    return [
+        f"The kit's nearest {where} stack is {thousandths(made_in)}, {thousandths(off_in)} "
+        f"{'more' if off_in > 0 else 'less'} than wanted: measure it, and expect the set to move by so much."
+    ]
 
 
 def _notches(axle: Axle, ring_in: float) -> str:

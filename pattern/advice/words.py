@@ -32,6 +32,19 @@ def thousandths(inches: float) -> str:
     )
 
 
+def chance(share: float) -> str:
+    """A chance in per cent; never quite none nor quite certain, which no estimate is."""
+    if share > 0.99:
+        return "over 99%"
+    return "under 1%" if share < 0.01 else f"{share:.0%}"
+
+
+def slope(mean: float, sd: float) -> str:
+    """A shift of the tooth per thousandth with its spread; no size where there is none to print."""
+    size = f"{mean:+.3f}" if abs(mean) >= 0.0005 else "hardly"
+    return f"{size} (± {max(sd, 0.001):.3f})"
+
+
 def pinion_words(move_in: float) -> str:
     """A pinion move in words: + is deeper."""
     if move_in == 0:
@@ -48,6 +61,9 @@ def ring_words(move_in: float) -> str:
 
 def stands(error_thou: float, sd_thou: float, low: str, high: str) -> str:
     """Where a member stands from its right place: `low` for negative, `high` for positive errors."""
-    if abs(error_thou) < sd_thou or abs(error_thou) < 0.5:
-        return f"about right (± {sd_thou / 1000:.3f} in)"
-    return f"{abs(error_thou) / 1000:.3f} in too {high if error_thou > 0 else low} (± {sd_thou / 1000:.3f} in)"
+    spread = f"(± {sd_thou / 1000:.3f} in)" if sd_thou >= 1.0 else "(± less than 0.001 in)"
+    if abs(error_thou) < max(sd_thou, 0.5):
+        return f"about right {spread}"
+    return (
+        f"{max(abs(error_thou), 1.0) / 1000:.3f} in too {high if error_thou > 0 else low} {spread}"
+    )
