@@ -21,7 +21,7 @@ def runs(scenario: Scenario, controller: Controller, **more: bool) -> list[Run]:
     return [run_job(job, scenario, controller, **more) for job in jobs]
 
 
-@pytest.mark.parametrize("name", ["tapered", "uniform"])
+@pytest.mark.parametrize("name", ["tapered", "uniform", "half and half, not told"])
 def test_the_advice_brings_every_set_right_in_fewer_rolls_than_fixed_steps(name: str) -> None:
     scenario = next(s for s in SCENARIOS if s.name == name)
     ours, table = runs(scenario, follow_advice), runs(scenario, fixed_steps)
