@@ -9,8 +9,6 @@ from collections.abc import Iterable
 from pattern.records import MM_PER_IN
 from pattern.report.measures import Units
 
-UNIT_WORDS = {"in": "in", "mm": "mm"}
-
 
 def shown(inches: float, units: Units) -> float:
     """Inches in the unit on show."""

@@ -128,7 +128,10 @@ def notches_for(
 
 
 def notch_from_thread(pitch_in: float, notches_a_turn: int) -> float:
-    """Travel of one notch: the adjuster's thread pitch over its notches, inches."""
+    """Travel of one notch: the adjuster's thread pitch over its notches, inches.
+
+    Raises InvalidAxle for a pitch or a number of notches that no adjuster has.
+    """
     if not isfinite(pitch_in) or not 0.01 <= pitch_in <= 0.5:
         raise InvalidAxle(
             f"{pitch_in!r} in is no thread pitch",
