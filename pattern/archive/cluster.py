@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int, int], None]
 _AHEAD = 3
 """Photos handed out for each core: one in work, the next ones at hand."""
-_ANSWER_S, _COUNT_S = 10.0, 1.0
+_ANSWER_S, _WORKERS_S, _COUNT_S = 10.0, 30.0, 1.0
+"""How long a scheduler has to answer and to have a worker; how often cores are counted."""
 
 
 @dataclass
@@ -82,7 +83,9 @@ def read_again(
     if not pending:
         return run
     with _client(scheduler, workers) as client:
-        client.run(worker.refuse_other_reader)
+        for fault in client.run(worker.refuse_other_reader, on_error="return").values():
+            if isinstance(fault, InvalidSettings):
+                raise fault  # a worker that just died raises others, and nobody misses it
         to_do = islice(tasks(archive.database, worker.reader), limit)
         for outcomes in _outcomes(client, worker, to_do):
             keep(archive.database, worker.reader, outcomes)
@@ -174,7 +177,7 @@ def _client(scheduler: str, workers: int | None) -> Iterator[Any]:
             ) from fault
         with client:
             try:
-                client.wait_for_workers(1, timeout=_ANSWER_S)
+                client.wait_for_workers(1, timeout=_WORKERS_S)
             except TimeoutError as fault:
                 raise ArchiveUnavailable(
                     "the scheduler has no workers",

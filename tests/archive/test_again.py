@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -25,6 +27,7 @@ from pattern.settings import Settings
 from tests.archive import readers
 from tests.archive.pictures import jpeg
 from tests.archive.samples import reading, roll
+from tests.archive.servers import free_port
 
 DEMO = Path(__file__).parents[2] / "pattern" / "cli" / "demo_photos"
 
@@ -204,6 +207,60 @@ def test_a_scheduler_that_is_not_there_is_named(
     with pytest.raises(ArchiveUnavailable, match="no scheduler answers there") as refused:
         again(archive, address)
     assert refused.value.subject == address
+
+
+@pytest.mark.folder_only
+def test_a_scheduler_without_workers_is_told(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from distributed import LocalCluster
+
+    fill(archive, "a.jpg", first=900)
+    monkeypatch.setattr(cluster, "_WORKERS_S", 0.3)
+    with (
+        LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0") as idle,
+        pytest.raises(ArchiveUnavailable, match="has no workers"),
+    ):
+        again(archive, idle.scheduler_address)
+
+
+@pytest.mark.folder_only
+def test_a_scheduler_that_goes_away_in_the_middle_is_told_and_what_came_in_is_kept(
+    archive: Archive, scheduler: str
+) -> None:
+    names = [f"p{n}.jpg" for n in range(40)]
+    fill(archive, *names, first=1000)
+    command = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1"]
+    port = str(free_port())
+    own = subprocess.Popen(
+        [*command, "--port", port, "--dashboard-address", "127.0.0.1:0"], stderr=subprocess.DEVNULL
+    )
+    address = f"tcp://127.0.0.1:{port}"
+    worker = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1",
+         "--no-dashboard", "--no-nanny", "--death-timeout", "30"],
+        stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        _wait_for(int(port))
+        with pytest.raises(ArchiveUnavailable, match="the scheduler went away"):
+            again(archive, address, progress=lambda done, _f, _a: own.kill() if done else None)
+    finally:
+        for process in (own, worker):
+            process.kill()
+            process.wait()
+    had = len(kept(archive))
+    assert 0 < had < 40
+    assert again(archive, scheduler).read == 40 - had
+
+
+def _wait_for(port: int) -> None:
+    for _ in range(600):
+        try:
+            socket.create_connection(("127.0.0.1", port), timeout=1).close()
+            return
+        except OSError:
+            time.sleep(0.1)
 
 
 def test_a_photo_is_read_the_way_it_was_filed(archive: Archive) -> None:
