@@ -211,7 +211,9 @@ def _flat(image: Image.Image) -> NDArray[np.uint8]:
     for top in range(0, height, _BAND_ROWS):
         layer = image.crop((0, top, width, min(top + _BAND_ROWS, height))).convert("RGBA")
         ground = Image.new("RGBA", layer.size, (255, 255, 255, 255))
-        flat[top : top + _BAND_ROWS] = Image.alpha_composite(ground, layer).convert("RGB")
+        flat[top : top + _BAND_ROWS] = np.asarray(
+            Image.alpha_composite(ground, layer).convert("RGB")
+        )
     return flat
 
 
