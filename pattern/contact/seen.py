@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -15,6 +16,10 @@ from pattern.teeth.surface import ToothSurface
 Floats = NDArray[np.float64]
 
 
+_LEAST_VISIBLE = 0.6
+"""Where the network sees less than this of a side that was outlined, it has not found the side."""
+
+
 @dataclass(frozen=True, eq=False)
 class SeenTooth:
     """On the cells of a laid-out tooth: where the side is visible, and the network's probability of
@@ -23,6 +28,39 @@ class SeenTooth:
     visible: NDArray[np.bool_]
     contact: Floats | None
     compound: Floats | None
+
+
+@dataclass(frozen=True, eq=False)
+class ExpectedContact:
+    """Where the network expects contact on a laid-out tooth: `prior` (rows, columns), 1 where it is
+    surest; `peak` is how sure it is there, 0 to 1."""
+
+    prior: Floats
+    peak: float
+
+
+def expected_contact(
+    seen: Sequence[SeenTooth], inside: Sequence[NDArray[np.bool_]]
+) -> list[ExpectedContact | None]:
+    """What the network says of each tooth, half of it what it says of all teeth of the photo.
+
+    The teeth of a photo carry much the same mark. None for all where the network was not asked.
+    """
+    maps = [
+        np.where(cells, s.contact, 0.0)
+        for s, cells in zip(seen, inside, strict=True)
+        if s.contact is not None
+    ]
+    if not maps or len(maps) < len(seen):
+        return [None] * len(seen)
+    common = np.mean(maps, axis=0)
+    expected: list[ExpectedContact | None] = []
+    for own, cells in zip(maps, inside, strict=True):
+        both = 0.5 * own + 0.5 * common
+        peak = float(np.quantile(both[cells], 0.98)) if cells.any() else 0.0
+        top = max(float(np.quantile(both, 0.995)), 0.05)
+        expected.append(ExpectedContact(np.clip(both / top, 0.0, 1.0), peak))
+    return expected
 
 
 def seen_on_tooth(
@@ -59,4 +97,7 @@ def seen_on_tooth(
     if not total.any():
         return SeenTooth(np.ones(grid_l.shape, bool), None, None)
     mean = {name: value / np.maximum(total, 1e-9) for name, value in sums.items()}
-    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"])
+    visible = mean["side"] > 0.05
+    if (visible & flat.inside).sum() < _LEAST_VISIBLE * flat.inside.sum():
+        visible = np.ones_like(visible)
+    return SeenTooth(visible, mean["contact"], mean["compound"])

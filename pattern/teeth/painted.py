@@ -18,7 +18,11 @@ Floats = NDArray[np.float64]
 _MOST = 8
 _LEAST_STEP = 8.0
 """Least difference of the run's look to its neighbours', in CIE L*a*b* units."""
-_LIGHTNESS_WEIGHT = 0.5
+_WEIGHTS = np.array([0.5, 1.0, 1.0])
+"""Lightness counts half: a shadow changes it, paint or not."""
+_PAINTED_WEIGHT = 15.0
+"""CIE L*a*b* units that a certain "painted" of the network is worth against a certain "bare"."""
+_SAID_APART = 0.12
 _ALL_PAINTED = 0.55
 
 
@@ -32,6 +36,11 @@ class SeenSide:
     side: float
     painted: float
     in_view: float
+
+    @property
+    def painted_share(self) -> float:
+        """Painted as a share of what is seen of the side at all."""
+        return min(1.0, self.painted / max(self.side, 0.1))
 
 
 def seen_sides(
@@ -65,13 +74,13 @@ def seen_sides(
 def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
     """The painted run of neighbouring teeth and how far its look differs from the rest.
 
-    Of all runs of neighbours the one is taken whose mean look differs most, against the spread
-    within. The painted part is the more colourful one, or the lighter one where neither has colour.
-    Where no run stands out, all or none are painted, as the network says.
+    Of all runs of neighbours the one is taken that differs most, against the spread within, by its
+    mean look and by what the network says. Where no run stands out, all or none are painted, as the
+    network says.
     """
     if len(sides) < 2:
         return [s for s in sides if s.painted > _ALL_PAINTED], 0.0
-    looks = np.array([s.look for s in sides]) * [_LIGHTNESS_WEIGHT, 1.0, 1.0]
+    looks = np.array([[*(s.look * _WEIGHTS), _PAINTED_WEIGHT * s.painted_share] for s in sides])
     best, best_score, best_step = None, 0.0, 0.0
     for start in range(len(sides)):
         for end in range(start + 1, min(start + _MOST, len(sides)) + 1):
@@ -89,19 +98,31 @@ def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
     if best is None or best_step < _LEAST_STEP:
         mean = float(np.mean([s.painted for s in sides]))
         return (list(sides), 0.0) if mean > _ALL_PAINTED else ([], 0.0)
-    if not _is_painted_part(np.array([s.look for s in sides]), best):
+    if not _is_painted_part(sides, best):
         best = ~best
     chosen = [s for s, is_in in zip(sides, best, strict=True) if is_in]
     return chosen, best_step
 
 
-def _is_painted_part(looks: Floats, inside: NDArray[np.bool_]) -> bool:
-    def of(part: NDArray[np.bool_]) -> tuple[float, float]:
-        lightness, a, b = np.median(looks[part], axis=0)
-        return float(np.hypot(a, b)), float(lightness)
+def _is_painted_part(sides: Sequence[SeenSide], inside: NDArray[np.bool_]) -> bool:
+    """Whether the run is what was painted, not what was left bare.
 
-    chroma_in, light_in = of(inside)
-    chroma_out, light_out = of(~inside)
+    Painted teeth are neighbours, so a run with bare teeth on both sides is the painted one. Else it is
+    what the network says, then the more colourful part, or the lighter where neither has colour.
+    """
+    if not inside[0] and not inside[-1]:
+        return True
+
+    def of(part: NDArray[np.bool_]) -> tuple[float, float, float]:
+        chosen = [s for s, is_in in zip(sides, part, strict=True) if is_in]
+        lightness, a, b = np.median([s.look for s in chosen], axis=0)
+        said = float(np.mean([s.painted_share for s in chosen]))
+        return said, float(np.hypot(a, b)), float(lightness)
+
+    said_in, chroma_in, light_in = of(inside)
+    said_out, chroma_out, light_out = of(~inside)
+    if abs(said_in - said_out) > _SAID_APART:
+        return said_in > said_out
     if abs(chroma_in - chroma_out) > 7.0:
         return chroma_in > chroma_out
     return light_in > light_out

@@ -24,8 +24,9 @@ one ring gear, probability of the side on the clearest tooth."""
 _SHAKE, _DIM = 0.0185, 85.0
 """Blur that found teeth may have, and the brightness they need (95th percentile of 255): stricter than
 for outlines that a hand has placed."""
-_FROM_NETWORK = ("too_dark", "blown_out", "blurred", "glare")
-"""Faults of the whole photo that the network tells apart well."""
+_FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.4, "blurred": 0.3, "glare": 0.25}
+"""Faults of the whole photo that the network tells apart well, and how sure it must be; set on one
+half of the trial photos, midway between good and bad."""
 
 
 def why_not(
@@ -37,7 +38,9 @@ def why_not(
         return (_reason("no_teeth"),)
     if _shows_other_side(search):
         return (_reason("wrong_side", "What is in view looks like the other side of the teeth. "),)
-    stops = [_reason(code) for code in _FROM_NETWORK if quality.get(code, 0.0) > _SURE]
+    stops = [
+        _reason(code) for code, limit in _FROM_NETWORK.items() if quality.get(code, 0.0) > limit
+    ]
     if stops:
         return tuple(stops)
     if _bends_the_other_way(good, side):
