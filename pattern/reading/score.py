@@ -89,7 +89,7 @@ def score(cases: Sequence[tuple[Known, Reading]]) -> list[Row]:
 
 
 def corner_errors(known: Known, reading: Reading) -> Floats:
-    """Distance of each corner of each tooth read from the nearest known tooth's, over its length."""
+    """Distance of each corner of each tooth read from the nearest known tooth's, over its length: (n,)."""
     errors = []
     for tooth in reading.teeth:
         apart = [np.linalg.norm(tooth.outline - outline, axis=1) for outline in known.outlines]
