@@ -120,7 +120,8 @@ class Trainer:
             for n, b in _take(feeder, self.device, options.validation):
                 example = self._example(n, b, VALIDATION_SEED)
                 with torch.no_grad():
-                    score.add(*self.average(example.inputs), example)
+                    maps, quality = self.average(example.inputs)
+                score.add(maps, quality, example)
         self.say(score.table())
 
     def _goes_on(self, deadline: float) -> bool:

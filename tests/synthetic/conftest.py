@@ -9,6 +9,7 @@ _WANTS = {
     "test_raster_feed.py": ("numba", "torch"),
     "test_raster_net.py": ("numba", "torch", "onnx"),
     "test_raster_photos.py": ("numba", "torch"),
+    "test_restart.py": ("torch", "onnx", "numba"),
     "test_render.py": ("mitsuba",),
 }
 
