@@ -43,3 +43,15 @@ def test_the_tutorial_does_what_it_says(tmp_path: Path) -> None:
     assert "<svg" in (tmp_path / "tutorial-marks.svg").read_text()
     assert (tmp_path / "tutorial-backup" / "jobs.sqlite").is_file()
     assert not (tmp_path / ".local").exists(), "nothing outside the named places"
+
+
+def test_the_readmes_python_runs_as_it_stands(tmp_path: Path) -> None:
+    (code,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+    for side in ("drive", "coast"):
+        (tmp_path / f"{side}.jpg").symlink_to(ROOT / f"pattern/cli/demo_photos/{side}.jpg")
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Drive mark: " in done.stdout
+    assert "Coast mark: " in done.stdout
