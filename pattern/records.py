@@ -95,7 +95,8 @@ class ContactPatch:
     `boundary_px` is the largest patch's outline in the photo, (n, 2). `edge_sd` is how well the
     patch's edge is known, as a share of the tooth (lengthwise, profile). `rim_step` is the colour
     step across the patch's rim in CIE L*a*b* units and `rim_share` the share of its directions that
-    show it. `flags` are codes of what was seen on this tooth.
+    show it. `agreement` is how much more the network expects contact in the patch than beside it, -1
+    to 1, 0 where it was not asked. `flags` are codes of what was seen on this tooth.
     """
 
     contact: NDArray[np.float32]
@@ -105,6 +106,7 @@ class ContactPatch:
     compound_name: str
     rim_step: float = 0.0
     rim_share: float = 0.0
+    agreement: float = 0.0
     flags: tuple[str, ...] = ()
 
 

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
-from pattern.contact.seen import expected_contact, seen_on_tooth
+from pattern.contact.seen import ExpectedContact, agreement, expected_contact, seen_on_tooth
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
-from pattern.records import ContactPatch, Photo, ToothSide
+from pattern.records import ContactPatch, Photo
 from pattern.settings import Settings
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.rectify import COLUMNS, ROWS, FlatTooth, lay_flat
@@ -23,6 +23,8 @@ Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
 _MOST_BORDER = 0.45
 """Greatest share of a patch's rim on the tooth's border."""
+_AGREES = 0.15
+"""Agreement with the network at which a fainter rim is enough; set on the same half."""
 _LEAST_PEAK = 0.3
 """How sure of contact the network must be somewhere on the teeth, if it was asked; set on one half of
 the trial photos: unrolled teeth reach 0.2 with one exception, readable ones lie above but for one in
@@ -50,16 +52,16 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
         Look(look_of(flat.rgb), cells, None if e is None else e.prior)
         for flat, cells, e in zip(flats, inside, expected, strict=True)
     ]
-    parts = zip(found.teeth, surfaces, flats, looks, separate(looks), strict=True)
+    parts = zip(surfaces, flats, looks, separate(looks), expected, strict=True)
     return [_patch(*part, seen_at_all) for part in parts]
 
 
 def _patch(
-    tooth: ToothSide,
     surface: ToothSurface,
     flat: FlatTooth,
     look: Look,
     result: Separation,
+    expected: ExpectedContact | None,
     seen_at_all: bool,
 ) -> ContactPatch:
     inside = look.inside
@@ -67,7 +69,8 @@ def _patch(
     mask = main_pieces(result.contact, result.core, inside)
     step, share = rim_step(lab, mask, inside)
     contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
-    if not (seen_at_all and _is_patch(mask, inside, step, share)):
+    agrees = agreement(expected, mask, inside)
+    if not (seen_at_all and _is_patch(mask, inside, step, share, agrees)):
         contact = np.zeros_like(contact)
         mask = np.zeros_like(mask)
     return ContactPatch(
@@ -78,15 +81,18 @@ def _patch(
         compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
         rim_step=step,
         rim_share=share,
+        agreement=agrees,
         flags=_flags(flat, mask, inside),
     )
 
 
-def _is_patch(mask: Mask, inside: Mask, step: float, share: float) -> bool:
+def _is_patch(mask: Mask, inside: Mask, step: float, share: float, agrees: float) -> bool:
     part = mask.sum() / max(inside.sum(), 1)
     if not 0.008 < part < 0.75 or border_share(mask) > _MOST_BORDER:
         return False
-    return step > 7.0 and share > max(0.65, 0.95 - 0.012 * step)
+    if step > 7.0 and share > max(0.65, 0.95 - 0.012 * step):
+        return True
+    return agrees > _AGREES and step > 4.0 and share > 0.6 and part < 0.6
 
 
 def _near(mask: Mask) -> Floats:

@@ -33,9 +33,10 @@ class SeenTooth:
 @dataclass(frozen=True, eq=False)
 class ExpectedContact:
     """Where the network expects contact on a laid-out tooth: `prior` (rows, columns), 1 where it is
-    surest; `peak` is how sure it is there, 0 to 1."""
+    surest; `chance` (rows, columns) is how sure it is, and `peak` how sure where it is surest."""
 
     prior: Floats
+    chance: Floats
     peak: float
 
 
@@ -59,8 +60,18 @@ def expected_contact(
         both = 0.5 * own + 0.5 * common
         peak = float(np.quantile(both[cells], 0.98)) if cells.any() else 0.0
         top = max(float(np.quantile(both, 0.995)), 0.05)
-        expected.append(ExpectedContact(np.clip(both / top, 0.0, 1.0), peak))
+        expected.append(ExpectedContact(np.clip(both / top, 0.0, 1.0), both, peak))
     return expected
+
+
+def agreement(
+    expected: ExpectedContact | None, mask: NDArray[np.bool_], inside: NDArray[np.bool_]
+) -> float:
+    """How much more contact the network expects on a patch's cells than on the others, -1 to 1."""
+    beside = inside & ~mask
+    if expected is None or not mask.any() or not beside.any():
+        return 0.0
+    return float(expected.chance[mask].mean() - expected.chance[beside].mean())
 
 
 def seen_on_tooth(

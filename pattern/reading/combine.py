@@ -29,6 +29,8 @@ from pattern.teeth.found import FoundTeeth
 
 Floats = NDArray[np.float64]
 _MARKED_SHARE, _MARKED_SHARE_AT_EDGE = 0.5, 0.6
+_SURE_AGREEMENT = 0.3
+"""Agreement of patches with the network at which a mark at an edge is no slip of the outline."""
 _DISAGREE = (0.10, 0.14)
 """Scatter between teeth (sd, lengthwise and profile) beyond which they show no one pattern."""
 
@@ -136,7 +138,7 @@ def _missing(
     ):
         return [_reason("glare")]
     if measured:
-        return _too_few(found, measured)
+        return _too_few(found, measured, patches)
     name = _most_common([p.compound_name for p in patches])
     if name in ("grey", "dark", "unknown"):
         return [_reason("no_compound")]
@@ -148,12 +150,15 @@ def _missing(
     ]
 
 
-def _too_few(found: FoundTeeth, measured: list[ToothReading]) -> list[Reason]:
+def _too_few(
+    found: FoundTeeth, measured: list[ToothReading], patches: Sequence[ContactPatch]
+) -> list[Reason]:
     """A roll marks every painted tooth: a patch on a minority of those found is no pattern."""
     count, total = len(measured), len(found.teeth)
     drawn = found.teeth[0].source != "found"
     # an outline that slipped shows the same: patches along an edge, on some of the teeth
     at_edge = 2 * sum("edge_cut" in tooth.flags for tooth in measured) >= count
+    at_edge &= float(np.median([p.agreement for p in patches if p.contact.any()])) < _SURE_AGREEMENT
     needed = (_MARKED_SHARE_AT_EDGE if at_edge else _MARKED_SHARE) * total
     if count >= (max(2.0, needed) if at_edge and not drawn else needed):
         return []

@@ -31,8 +31,8 @@ _LEAST_GAIN = 1.25
 _MARGIN = 0.25
 _BEYOND = 3
 _VISIBLE = 0.2
-_STEADY = 0.40
-"""Steadiness of the tip edges that found teeth must show; set on the sample photos."""
+_STEADY = 0.35
+"""Steadiness of the tip edges that found teeth must show; set on trial photos."""
 _LOOKS_PX = (512, 640)
 """Sizes at which the network sees a photo; the second only where the first leaves a doubt."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth"}
@@ -229,14 +229,14 @@ def _teeth_of(photo: Photo, search: Search) -> list[ToothSide]:
     for seen, surface in zip(search.painted, surfaces, strict=True):
         near = min(abs(seen.number - n) for n in ring.numbers if n is not None)
         doubts = (
-            min(1.0, ring.explained / 0.6),
+            min(1.0, ring.explained / 0.5),
             float(np.exp(-0.5 * (ring.view.misfit / 1.0) ** 2)),
-            float(np.exp(-0.5 * (search.moved / 0.04) ** 2)),
+            float(np.exp(-0.5 * (search.moved / 0.05) ** 2)),
             min(1.0, seen.side / 0.5),
             min(1.0, steady / _STEADY),
             0.85**near,
         )
-        share = 0.012 + 0.006 * near + 0.35 * search.moved
+        share = 0.016 + 0.006 * near + 0.35 * search.moved
         teeth.append(
             ToothSide(
                 corners=surface.corners,

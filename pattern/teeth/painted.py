@@ -23,6 +23,7 @@ _WEIGHTS = np.array([0.5, 1.0, 1.0])
 _PAINTED_WEIGHT = 15.0
 """CIE L*a*b* units that a certain "painted" of the network is worth against a certain "bare"."""
 _SAID_APART = 0.12
+_BARE_APART = 0.3
 _ALL_PAINTED = 0.55
 
 
@@ -81,12 +82,13 @@ def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
     if len(sides) < 2:
         return [s for s in sides if s.painted > _ALL_PAINTED], 0.0
     looks = np.array([[*(s.look * _WEIGHTS), _PAINTED_WEIGHT * s.painted_share] for s in sides])
+    said = np.array([s.painted_share for s in sides])
     best, best_score, best_step = None, 0.0, 0.0
     for start in range(len(sides)):
         for end in range(start + 1, min(start + _MOST, len(sides)) + 1):
             inside = np.zeros(len(sides), bool)
             inside[start:end] = True
-            if inside.all():
+            if inside.all() or _is_bare_island(said, inside):
                 continue
             step = float(np.linalg.norm(looks[inside].mean(axis=0) - looks[~inside].mean(axis=0)))
             spread = np.concatenate(
@@ -102,6 +104,12 @@ def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
         best = ~best
     chosen = [s for s, is_in in zip(sides, best, strict=True) if is_in]
     return chosen, best_step
+
+
+def _is_bare_island(said: Floats, inside: NDArray[np.bool_]) -> bool:
+    """Whether the network says that a run within the row is bare and the teeth around it painted."""
+    within = not inside[0] and not inside[-1]
+    return bool(within and said[inside].mean() < said[~inside].mean() - _BARE_APART)
 
 
 def _is_painted_part(sides: Sequence[SeenSide], inside: NDArray[np.bool_]) -> bool:

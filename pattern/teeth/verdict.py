@@ -21,10 +21,13 @@ _BOW_SURE = 0.08
 _MUCH_SEEN, _LEAST_EXPLAINED, _LEAST_SIDE = 0.15, 0.4, 0.5
 """What the network must see before teeth are spoken of: share of the picture, share of its cells on
 one ring gear, probability of the side on the clearest tooth."""
-_SHAKE, _DIM = 0.0185, 85.0
-"""Blur that found teeth may have, and the brightness they need (95th percentile of 255): stricter than
-for outlines that a hand has placed."""
-_FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.4, "blurred": 0.3, "glare": 0.25}
+_BLUR, _SHAKE, _MUCH_SHAKE = 0.0105, 0.0175, 0.035
+"""Blur that found teeth may have, of the sharpest edges and across a path of shake."""
+_DIM, _MAYBE_DIM, _MAYBE_DARK = 85.0, 140.0, 0.02
+"""Brightness (95th percentile of 255) that found teeth need, and need where the network has a doubt."""
+_MUCH_CLIPPED = 0.1
+"""Share of found teeth that may be washed out. All stricter than for outlines that a hand has placed."""
+_FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.25, "blurred": 0.3, "glare": 0.25}
 """Faults of the whole photo that the network tells apart well, and how sure it must be; set on one
 half of the trial photos, midway between good and bad."""
 
@@ -49,10 +52,16 @@ def why_not(
         return (_best_guess(photo, search, settings),)
     regions = [ToothSurface.of(t).polygon for t in good]
     lights = [measure_light(photo, region) for region in regions]
-    if float(np.median([light.bright for light in lights])) < _DIM:
+    bright = float(np.median([light.bright for light in lights]))
+    doubted = quality.get("too_dark", 0.0) > _MAYBE_DARK
+    if bright < (_MAYBE_DIM if doubted else _DIM):
         return (_reason("too_dark"),)
+    if float(np.median([light.clipped for light in lights])) > _MUCH_CLIPPED:
+        return (_reason("blown_out"),)
     shake = float(np.median([light.shake_share for light in lights]))
-    return (_reason("blurred"),) if shake > _SHAKE else ()
+    blur = float(np.median([light.blur_share for light in lights]))
+    is_soft = shake > _MUCH_SHAKE or (shake > _SHAKE and blur > _BLUR)
+    return (_reason("blurred"),) if is_soft else ()
 
 
 def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
