@@ -29,8 +29,14 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int, int], None]
 _AHEAD = 3
 """Photos handed out for each core: one in work, the next ones at hand."""
-_ANSWER_S, _WORKERS_S, _COUNT_S = 10.0, 30.0, 1.0
-"""How long a scheduler has to answer and to have a worker; how often cores are counted."""
+_ANSWER_S, _WORKERS_S, _COUNT_S, _POLL_S = 10.0, 60.0, 1.0, 0.05
+"""How long a scheduler has to answer and to have a worker; how often cores are counted, and looked for
+what came in."""
+_PATIENT = {
+    "distributed.deploy.lost-worker-timeout": "1 hour",
+    "distributed.comm.timeouts.connect": "2 minutes",
+}
+"""A worker starts, or is started anew by its nanny when it died, however busy the machine is."""
 
 
 @dataclass
@@ -105,14 +111,10 @@ def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[li
     run = uuid.uuid4().hex[:8]  # a run that goes on must not be given an earlier run's failure
     handed_out: dict[str, Task] = {}
     suspects: list[Task] = []
-    coming = _dask().as_completed(loop=client.loop)
-    cores, counted_at = 0, -math.inf
+    coming, cores = _dask().as_completed(loop=client.loop), _Cores(client)
 
     def hand_out() -> None:
-        nonlocal cores, counted_at
-        if time.monotonic() - counted_at > _COUNT_S:  # machines come and go
-            cores, counted_at = max(1, sum(client.nthreads().values())), time.monotonic()
-        for task in islice(to_do, max(0, _AHEAD * cores - len(handed_out))):
+        for task in islice(to_do, max(0, _AHEAD * cores.count() - len(handed_out))):
             key = f"read-{run}-{task.roll_id}-{task.position}"
             handed_out[key] = task
             coming.add(client.submit(worker, task, key=key, pure=False))
@@ -120,7 +122,7 @@ def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[li
     hand_out()
     while handed_out:
         outcomes = []
-        for future in coming.next_batch(block=True):
+        for future in coming.next_batch(block=False):
             if future.status in ("pending", "lost"):  # its worker died with the result; read again
                 coming.add(future)
                 continue
@@ -131,11 +133,50 @@ def _outcomes(client: Any, worker: Worker, to_do: Iterator[Task]) -> Iterator[li
             else:
                 outcomes.append(outcome)
         hand_out()
-        yield outcomes
+        if outcomes:
+            yield outcomes
+        else:
+            time.sleep(_POLL_S)
     for task in suspects:
-        outcome, why = _outcome(client.submit(worker, task, pure=False), task)
+        future = client.submit(worker, task, pure=False)
+        while not future.done():
+            cores.count()
+            time.sleep(_POLL_S)
+        outcome, why = _outcome(future, task)
         fault = f"every worker that read it died ({why})"
         yield [outcome if outcome is not None else Outcome(task, fault=fault)]
+
+
+class _Cores:
+    """How many cores there are, asked now and then: machines come and go."""
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+        self._number, self._asked_at, self._there_at = 1, -math.inf, time.monotonic()
+
+    def count(self) -> int:
+        """At least one. Raises ArchiveUnavailable if all workers have been gone for a while."""
+        now = time.monotonic()
+        if now - self._asked_at < _COUNT_S:
+            return self._number
+        try:
+            self._number, self._asked_at = sum(self._client.nthreads().values()), now
+        except (OSError, CancelledError) as fault:
+            raise _gone("the scheduler went away") from fault
+        if self._number:
+            self._there_at = now
+        elif now - self._there_at > _WORKERS_S:
+            raise _gone("every worker went away")
+        self._number = max(1, self._number)
+        return self._number
+
+
+def _gone(what: str) -> ArchiveUnavailable:
+    return ArchiveUnavailable(
+        what,
+        subject="archive read-again",
+        remedy="What was read until then is kept; start it and run the same again",
+    )
 
 
 def _outcome(future: Any, task: Task) -> tuple[Outcome | None, str]:
@@ -143,11 +184,7 @@ def _outcome(future: Any, task: Task) -> tuple[Outcome | None, str]:
     try:
         return future.result(), ""
     except CancelledError as fault:
-        raise ArchiveUnavailable(
-            "the scheduler went away",
-            subject="--scheduler",
-            remedy="What was read until then is kept; start it and run the same again",
-        ) from fault
+        raise _gone("the scheduler went away") from fault
     except Exception as fault:  # known faults are outcomes: this is Dask's word for a dead worker
         return None, str(fault)
 
@@ -187,13 +224,28 @@ def _client(scheduler: str, workers: int | None) -> Iterator[Any]:
             yield client
         return
     with (
-        dask.LocalCluster(
-            n_workers=workers or _cores(), threads_per_worker=1, processes=True, host="127.0.0.1",
-            dashboard_address="127.0.0.1:0", silence_logs=50,
-        ) as cluster,
+        _local_cluster(dask, workers or _cores()) as cluster,
         dask.Client(cluster, set_as_default=False) as client,
-    ):  # fmt: skip
+    ):
         yield client
+
+
+@contextmanager
+def _local_cluster(dask: Any, workers: int) -> Iterator[Any]:
+    with import_module("dask").config.set(_PATIENT):
+        try:
+            cluster = dask.LocalCluster(
+                n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1",
+                dashboard_address="127.0.0.1:0", silence_logs=50,
+            )  # fmt: skip
+        except (OSError, RuntimeError) as fault:
+            raise ArchiveUnavailable(
+                f"the workers on this machine did not start ({fault})",
+                subject="archive read-again",
+                remedy="Close other programs, or give fewer --workers",
+            ) from fault
+        with cluster:
+            yield cluster
 
 
 def _cores() -> int:

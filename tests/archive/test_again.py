@@ -8,14 +8,16 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import select
 
 from pattern.archive import cluster
-from pattern.archive.again import Outcome, Worker, keep, tasks
+from pattern.archive.again import Outcome, Task, Worker, keep, tasks
 from pattern.archive.cluster import Run, read_again
 from pattern.archive.codec import from_json, to_data, to_json
 from pattern.archive.reader import reader_name
@@ -41,7 +43,7 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DEADLY_ONCE", str(tmp_path_factory.mktemp("deadly")))
         with (
-            dask.config.set({"distributed.scheduler.allowed-failures": 1}),
+            dask.config.set({"distributed.scheduler.allowed-failures": 1} | cluster._PATIENT),
             LocalCluster(
                 n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0",
                 silence_logs=50,
@@ -143,7 +145,7 @@ def test_a_photo_that_no_worker_survives_is_told_and_the_others_are_read(
     assert "every worker that read it died" in told["J0001 roll 1 photo 2"]
     assert "no tooth is that short" in told["J0001 roll 2 photo 1"]
     assert len(kept(archive)) == 4
-    assert again(archive, scheduler, limit=1).earlier == 4
+    assert len(list(tasks(archive.database, run.reader))) == 2, "a later run tries those again"
 
 
 @pytest.mark.folder_only
@@ -228,30 +230,55 @@ def test_a_scheduler_without_workers_is_told(
 def test_a_scheduler_that_goes_away_in_the_middle_is_told_and_what_came_in_is_kept(
     archive: Archive, scheduler: str
 ) -> None:
-    names = [f"p{n}.jpg" for n in range(40)]
-    fill(archive, *names, first=1000)
-    command = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1"]
-    port = str(free_port())
-    own = subprocess.Popen(
-        [*command, "--port", port, "--dashboard-address", "127.0.0.1:0"], stderr=subprocess.DEVNULL
-    )
+    fill(archive, *(f"p{n}.jpg" for n in range(40)), first=1000)
+    with (
+        machines() as (own, address),
+        pytest.raises(ArchiveUnavailable, match="the scheduler went away"),
+    ):
+        again(archive, address, progress=lambda done, _f, _a: own.kill() if done else None)
+    had = len(kept(archive))
+    assert 0 < had < 40
+    assert again(archive, scheduler).read == 40 - had
+
+
+@pytest.mark.folder_only
+def test_a_run_whose_workers_are_all_gone_ends(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def to_do(*arguments: Any) -> Iterator[Task]:
+        monkeypatch.setattr(cluster, "_WORKERS_S", 0.5)  # it is there; from now on it may be missed
+        return tasks(*arguments)
+
+    fill(archive, readers.POISON, first=1100)
+    monkeypatch.setattr(cluster, "tasks", to_do)
+    monkeypatch.setattr(cluster, "_COUNT_S", 0.1)
+    with machines() as (_, address), pytest.raises(ArchiveUnavailable, match="every worker went"):
+        again(archive, address)  # its only worker dies and nobody starts it anew
+    assert kept(archive) == {}
+
+
+@contextmanager
+def machines() -> Iterator[tuple[subprocess.Popen[bytes], str]]:
+    """A scheduler and one worker as they are started by hand, on machines of their own."""
+    port = free_port()
     address = f"tcp://127.0.0.1:{port}"
+    own = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
+         "--port", str(port), "--dashboard-address", "127.0.0.1:0"],
+        stderr=subprocess.DEVNULL,
+    )  # fmt: skip
     worker = subprocess.Popen(
         [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1",
-         "--no-dashboard", "--no-nanny", "--death-timeout", "30"],
+         "--no-dashboard", "--no-nanny", "--death-timeout", "60"],
         stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
-        _wait_for(int(port))
-        with pytest.raises(ArchiveUnavailable, match="the scheduler went away"):
-            again(archive, address, progress=lambda done, _f, _a: own.kill() if done else None)
+        _wait_for(port)
+        yield own, address
     finally:
         for process in (own, worker):
             process.kill()
             process.wait()
-    had = len(kept(archive))
-    assert 0 < had < 40
-    assert again(archive, scheduler).read == 40 - had
 
 
 def _wait_for(port: int) -> None:
