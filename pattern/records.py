@@ -71,11 +71,10 @@ class Photo:
 
 @dataclass(frozen=True, eq=False)
 class ToothSide:
-    """One side of one tooth in a photo.
+    """One side of one tooth in a photo. `corners` is (4, 2) px: toe-tip, heel-tip, heel-root, toe-root.
 
-    `corners` is (4, 2) px: toe-tip, heel-tip, heel-root, toe-root. `tip_edge` and `root_edge` are
-    (n, 2) px curves from toe to heel that start and end at those corners; a straight line has n = 2.
-    `corner_sd_px` is how well the corners are known. `confidence` is 0 to 1.
+    `tip_edge` and `root_edge` are (n, 2) px curves from toe to heel that start and end at those
+    corners (a straight line: n = 2), `corner_sd_px` how well these are known, `confidence` 0 to 1.
     """
 
     corners: NDArray[np.float64]
@@ -95,8 +94,8 @@ class ContactPatch:
     `boundary_px` is the largest patch's outline in the photo, (n, 2). `edge_sd` is how well the
     patch's edge is known, as a share of the tooth (lengthwise, profile). `rim_step` is the colour
     step across the patch's rim in CIE L*a*b* units and `rim_share` the share of its directions that
-    show it. `agreement` is how much more the network expects contact in the patch than beside it, -1
-    to 1, 0 where it was not asked. `flags` are codes of what was seen on this tooth.
+    show it. `agreement` (-1 to 1, 0: not asked) is how much more the network expects contact inside
+    than beside it. `flags` are codes of what was seen on this tooth.
     """
 
     contact: NDArray[np.float32]
