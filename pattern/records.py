@@ -35,8 +35,7 @@ ToothSystem = Literal["tapered", "uniform", "unknown"]
 Verdict = Literal["accept", "adjust", "reject", "undecided"]
 
 SIDES: tuple[Side, Side] = ("drive", "coast")
-MM_PER_IN = 25.4
-"""Exact, NIST SP 811."""
+MM_PER_IN = 25.4  # exact, NIST SP 811
 
 
 # --- photo ------------------------------------------------------------------------------------
