@@ -119,6 +119,7 @@ def test_a_declined_photo_says_one_line_and_marks_the_place(
     expect(card.get_by_role("alert")).to_have_count(1)
     drawn = card.get_by_role("img").first.evaluate(
         """async (img) => {
+            if (!img.naturalWidth) await new Promise((seen) => { img.onload = seen; });
             const canvas = new OffscreenCanvas(img.naturalWidth, img.naturalHeight);
             const pen = canvas.getContext('2d');
             pen.drawImage(img, 0, 0);
