@@ -104,8 +104,8 @@ class ContactPatch:
     compound_name: str
     rim_step: float = 0.0
     rim_share: float = 0.0
-    agreement: float = 0.0
     flags: tuple[str, ...] = ()
+    agreement: float = 0.0
 
 
 # --- reading ----------------------------------------------------------------------------------

@@ -46,8 +46,6 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     expected = expected_contact(seen, inside)
     sure = [e.peak for e in expected if e is not None]
     seen_at_all = not sure or float(np.mean(sure)) > _LEAST_PEAK
-    if not seen_at_all and all(tooth.source != "found" for tooth in found.teeth):
-        expected, seen_at_all = [None] * len(expected), True  # a hand says that there is a mark
     looks = [
         Look(look_of(flat.rgb), cells, None if e is None else e.prior)
         for flat, cells, e in zip(flats, inside, expected, strict=True)

@@ -16,10 +16,6 @@ from pattern.teeth.surface import ToothSurface
 Floats = NDArray[np.float64]
 
 
-_LEAST_VISIBLE = 0.6
-"""Where the network sees less than this of a side that was outlined, it has not found the side."""
-
-
 @dataclass(frozen=True, eq=False)
 class SeenTooth:
     """On the cells of a laid-out tooth: where the side is visible, and the network's probability of
@@ -108,7 +104,4 @@ def seen_on_tooth(
     if not total.any():
         return SeenTooth(np.ones(grid_l.shape, bool), None, None)
     mean = {name: value / np.maximum(total, 1e-9) for name, value in sums.items()}
-    visible = mean["side"] > 0.05
-    if (visible & flat.inside).sum() < _LEAST_VISIBLE * flat.inside.sum():
-        visible = np.ones_like(visible)
-    return SeenTooth(visible, mean["contact"], mean["compound"])
+    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"])

@@ -31,6 +31,7 @@ Floats = NDArray[np.float64]
 _MARKED_SHARE, _MARKED_SHARE_AT_EDGE = 0.5, 0.6
 _SURE_AGREEMENT = 0.3
 """Agreement of patches with the network at which a mark at an edge is no slip of the outline."""
+_CLOSE_UP = 0.45
 _DISAGREE = (0.10, 0.14)
 """Scatter between teeth (sd, lengthwise and profile) beyond which they show no one pattern."""
 
@@ -55,7 +56,7 @@ def combine_teeth(
     stops = [fault for fault in faults if flag(fault.code).effect == "stops"]
     warns = [fault.code for fault in faults if flag(fault.code).effect == "warns"]
     if not stops:
-        stops = _missing(found, measured, patches)
+        stops = _missing(photo, found, measured, patches)
     if not stops:
         measured = _agreeing(measured)
         lengthwise, profile = _pooled(measured, "lengthwise"), _pooled(measured, "profile")
@@ -128,7 +129,10 @@ def combine_photos(readings: Sequence[Reading]) -> SideReading | None:
 
 
 def _missing(
-    found: FoundTeeth, measured: list[ToothReading], patches: Sequence[ContactPatch]
+    photo: Photo,
+    found: FoundTeeth,
+    measured: list[ToothReading],
+    patches: Sequence[ContactPatch],
 ) -> list[Reason]:
     """Why nothing can be measured, if so."""
     if not found.teeth:
@@ -138,7 +142,7 @@ def _missing(
     ):
         return [_reason("glare")]
     if measured:
-        return _too_few(found, measured, patches)
+        return _too_few(photo, found, measured, patches)
     name = _most_common([p.compound_name for p in patches])
     if name in ("grey", "dark", "unknown"):
         return [_reason("no_compound")]
@@ -151,14 +155,17 @@ def _missing(
 
 
 def _too_few(
-    found: FoundTeeth, measured: list[ToothReading], patches: Sequence[ContactPatch]
+    photo: Photo,
+    found: FoundTeeth,
+    measured: list[ToothReading],
+    patches: Sequence[ContactPatch],
 ) -> list[Reason]:
     """A roll marks every painted tooth: a patch on a minority of those found is no pattern."""
     count, total = len(measured), len(found.teeth)
     drawn = found.teeth[0].source != "found"
     # an outline that slipped shows the same: patches along an edge, on some of the teeth
     at_edge = 2 * sum("edge_cut" in tooth.flags for tooth in measured) >= count
-    at_edge &= float(np.median([p.agreement for p in patches if p.contact.any()])) < _SURE_AGREEMENT
+    at_edge &= not (_fills_picture(photo, found) and _is_expected(patches))
     needed = (_MARKED_SHARE_AT_EDGE if at_edge else _MARKED_SHARE) * total
     if count >= (max(2.0, needed) if at_edge and not drawn else needed):
         return []
@@ -166,6 +173,18 @@ def _too_few(
     if drawn:
         seen += "See whether the outlines follow the teeth. "
     return [_reason("no_contact", seen)]
+
+
+def _fills_picture(photo: Photo, found: FoundTeeth) -> bool:
+    """Whether the picture is a close-up, so that a single tooth is what one would expect."""
+    longest = max(float(np.linalg.norm(t.corners[1] - t.corners[0])) for t in found.teeth)
+    return longest > _CLOSE_UP * max(photo.width_px, photo.height_px)
+
+
+def _is_expected(patches: Sequence[ContactPatch]) -> bool:
+    """Whether the network expects contact where the patches are."""
+    agreements = [p.agreement for p in patches if p.contact.any()]
+    return bool(agreements) and float(np.median(agreements)) > _SURE_AGREEMENT
 
 
 def _reason(code: str, seen: str = "") -> Reason:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _SURE = 0.6
 _BOW_SURE = 0.08
+_ANYTHING = 0.01
 _MUCH_SEEN, _LEAST_EXPLAINED, _LEAST_SIDE = 0.15, 0.4, 0.5
 """What the network must see before teeth are spoken of: share of the picture, share of its cells on
 one ring gear, probability of the side on the clearest tooth."""
@@ -25,8 +26,8 @@ _BLUR, _SHAKE, _MUCH_SHAKE = 0.0105, 0.0175, 0.035
 """Blur that found teeth may have, of the sharpest edges and across a path of shake."""
 _DIM, _MAYBE_DIM, _MAYBE_DARK = 85.0, 140.0, 0.02
 """Brightness (95th percentile of 255) that found teeth need, and need where the network has a doubt."""
-_MUCH_CLIPPED = 0.1
-"""Share of found teeth that may be washed out. All stricter than for outlines that a hand has placed."""
+_MUCH_CLIPPED = 0.12
+"""Share of a found tooth that may be washed out. All stricter than for outlines that a hand has placed."""
 _FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.25, "blurred": 0.3, "glare": 0.25}
 """Faults of the whole photo that the network tells apart well, and how sure it must be; set on one
 half of the trial photos, midway between good and bad."""
@@ -37,7 +38,7 @@ def why_not(
 ) -> tuple[Reason, ...]:
     """Reasons to decline; empty if the good teeth may be measured. The first fits best."""
     quality = _quality(search)
-    if quality.get("no_teeth", 0.0) > _SURE:
+    if quality.get("no_teeth", 0.0) > _SURE or _nothing_seen(search):
         return (_reason("no_teeth"),)
     if _shows_other_side(search):
         return (_reason("wrong_side", "What is in view looks like the other side of the teeth. "),)
@@ -56,12 +57,18 @@ def why_not(
     doubted = quality.get("too_dark", 0.0) > _MAYBE_DARK
     if bright < (_MAYBE_DIM if doubted else _DIM):
         return (_reason("too_dark"),)
-    if float(np.median([light.clipped for light in lights])) > _MUCH_CLIPPED:
+    if max(light.clipped for light in lights) > _MUCH_CLIPPED:
         return (_reason("blown_out"),)
     shake = float(np.median([light.shake_share for light in lights]))
     blur = float(np.median([light.blur_share for light in lights]))
     is_soft = shake > _MUCH_SHAKE or (shake > _SHAKE and blur > _BLUR)
     return (_reason("blurred"),) if is_soft else ()
+
+
+def _nothing_seen(search: Search) -> bool:
+    """Whether there is no ring gear and next to nothing looks like a tooth side."""
+    look = search.looks[0]
+    return search.ring is None and float((look.side + look.other > 0.5).mean()) < _ANYTHING
 
 
 def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
