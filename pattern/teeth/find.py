@@ -104,10 +104,8 @@ def _looks_like_other_side(
     points = np.concatenate([s.polygon for s in surfaces])
     margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
     region = _region(photo, points, margin)
-    seen = [
-        predict_fields(photo.pixels, declared, hand, region=region, long_side=long_side_px)
-        for declared in (side, other)
-    ]
+    under_other = predict_fields(photo.pixels, other, hand, region=region, long_side=long_side_px)
+    seen = (search.looks[-1], under_other)
     numbers = [s.number for s in search.painted]
     shares = [
         float(
