@@ -23,6 +23,9 @@ Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
 _MOST_BORDER = 0.45
 """Greatest share of a patch's rim on the tooth's border."""
+_MOST_SLIP = 0.06
+"""Greatest distance of drawn outlines from where the network sees the teeth, in shares of their length,
+at which its word on the mark is heard."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the same half."""
 _LEAST_PEAK = 0.3
@@ -42,15 +45,22 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     surfaces = [ToothSurface.of(tooth) for tooth in found.teeth]
     flats = [lay_flat(photo.pixels, surface) for surface in surfaces]
     seen = [seen_on_tooth(found.fields, s, f) for s, f in zip(surfaces, flats, strict=True)]
-    inside = [flat.inside & s.visible for flat, s in zip(flats, seen, strict=True)]
+    drawn = any(tooth.source != "found" for tooth in found.teeth)
+    inside = [
+        flat.inside if drawn else flat.inside & s.visible
+        for flat, s in zip(flats, seen, strict=True)
+    ]
     expected = expected_contact(seen, inside)
     sure = [e.peak for e in expected if e is not None]
     seen_at_all = not sure or float(np.mean(sure)) > _LEAST_PEAK
+    if drawn and not (seen_at_all and float(np.median([s.slip for s in seen])) < _MOST_SLIP):
+        expected, seen_at_all = [None] * len(expected), True  # the photo's own look must do
     looks = [
         Look(look_of(flat.rgb), cells, None if e is None else e.prior)
         for flat, cells, e in zip(flats, inside, expected, strict=True)
     ]
-    parts = zip(surfaces, flats, looks, separate(looks), expected, strict=True)
+    excused: list[ExpectedContact | None] = [None] * len(looks) if drawn else expected
+    parts = zip(surfaces, flats, looks, separate(looks), excused, strict=True)
     return [_patch(*part, seen_at_all) for part in parts]
 
 

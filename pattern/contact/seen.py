@@ -14,16 +14,19 @@ from pattern.teeth.rectify import FlatTooth
 from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
+_LEAST_CLEAR = 0.5
 
 
 @dataclass(frozen=True, eq=False)
 class SeenTooth:
     """On the cells of a laid-out tooth: where the side is visible, and the network's probability of
-    contact and of compound there, None when no network was asked."""
+    contact and of compound there, None when no network was asked. `slip` is how far the outline's
+    lengthwise places lie from the network's (median), 1 where it sees too little of the side to tell."""
 
     visible: NDArray[np.bool_]
     contact: Floats | None
     compound: Floats | None
+    slip: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +95,7 @@ def seen_on_tooth(
         fineness = 1.0 / float(abs(np.linalg.det(field.to_photo[:, :2])))
         weight = within * min(fineness, 4.0)
         total += weight
-        for name in ("side", "contact", "compound"):
+        for name in ("side", "contact", "compound", "lengthwise"):
             value = cv2.remap(
                 getattr(field, name),
                 cells[..., 0],
@@ -104,4 +107,9 @@ def seen_on_tooth(
     if not total.any():
         return SeenTooth(np.ones(grid_l.shape, bool), None, None)
     mean = {name: value / np.maximum(total, 1e-9) for name, value in sums.items()}
-    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"])
+    clear = (mean["side"] > 0.5) & flat.inside
+    slip = 1.0
+    if clear.sum() > _LEAST_CLEAR * flat.inside.sum():
+        said, drawn = mean["lengthwise"][clear], grid_l[clear]
+        slip = min(float(np.median(np.abs(v - drawn))) for v in (said, 1.0 - said))
+    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"], slip)

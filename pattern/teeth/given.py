@@ -21,13 +21,16 @@ from pattern.teeth.chirality import (
     tip_from_toe,
     toe_from_tip,
 )
+from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
+from pattern.teeth.network import predict_fields
 from pattern.teeth.surface import bowed_edge
 
 _ORDER = "toe-tip, heel-tip, heel-root, toe-root"
 _OPPOSITE: dict[Direction, Direction] = {
     "up": "down", "down": "up", "left": "right", "right": "left"
 }  # fmt: skip
+_LOOK_MARGIN = 0.25
 _CORNER_SD_SHARE = 0.012
 """A hand-drawn corner is taken to be this share of the tooth's length off, one sd (no source)."""
 
@@ -62,6 +65,7 @@ def given_teeth(
         teeth=teeth,
         flags=(reason,),
         regions=regions,
+        fields=(_looked_at(photo, side, hand, regions),),
         toe=direction_of(_toe_vector(teeth[0].corners)),
     )
 
@@ -131,6 +135,19 @@ def check_side_and_hand(side: str, hand: str) -> None:
         raise InvalidInput(
             f"{hand!r} is no hand", subject="hand", remedy="Use right or left, the ring gear's hand"
         )
+
+
+def _looked_at(
+    photo: Photo, side: Side, hand: Hand, regions: Sequence[NDArray[np.float64]]
+) -> PixelFields:
+    """What the network sees of these teeth: where it expects the mark, not where the teeth are."""
+    points = np.concatenate(regions)
+    low, high = points.min(axis=0), points.max(axis=0)
+    margin = _LOOK_MARGIN * float((high - low).max())
+    size = np.array([photo.width_px, photo.height_px], float)
+    x0, y0 = np.clip(low - margin, 0.0, np.maximum(size - 4.0, 0.0))
+    x1, y1 = np.minimum(np.maximum(high + margin, [x0 + 4.0, y0 + 4.0]), size)
+    return predict_fields(photo.pixels, side, hand, region=(x0, y0, x1, y1))
 
 
 # --- one outline ---------------------------------------------------------------------------------
