@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +63,13 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     ]
     excused: list[ExpectedContact | None] = [None] * len(looks) if drawn else expected
     parts = zip(surfaces, flats, looks, separate(looks), excused, strict=True)
-    return [_patch(*part, seen_at_all) for part in parts]
+    patches = [_patch(*part, seen_at_all) for part in parts]
+    if not drawn or expected[0] is None or all(p.contact.any() for p in patches):
+        return patches
+    alone = [replace(look, prior=None) for look in looks]
+    parts = zip(surfaces, flats, alone, separate(alone), excused, strict=True)
+    second = [_patch(*part, seen_at_all) for part in parts]
+    return max(patches, second, key=lambda found: sum(p.contact.any() for p in found))
 
 
 def _patch(
