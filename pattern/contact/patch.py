@@ -64,12 +64,11 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     excused: list[ExpectedContact | None] = [None] * len(looks) if drawn else expected
     parts = zip(surfaces, flats, looks, separate(looks), excused, strict=True)
     patches = [_patch(*part, seen_at_all) for part in parts]
-    if not drawn or expected[0] is None or all(p.contact.any() for p in patches):
+    if not drawn or expected[0] is None or any(p.contact.any() for p in patches):
         return patches
     alone = [replace(look, prior=None) for look in looks]
     parts = zip(surfaces, flats, alone, separate(alone), excused, strict=True)
-    second = [_patch(*part, seen_at_all) for part in parts]
-    return max(patches, second, key=lambda found: sum(p.contact.any() for p in found))
+    return [_patch(*part, seen_at_all) for part in parts]
 
 
 def _patch(

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from sqlalchemy import select
@@ -31,6 +31,9 @@ from tests.archive.pictures import jpeg
 from tests.archive.samples import reading, roll
 from tests.archive.servers import free_port
 
+if TYPE_CHECKING:
+    from distributed import LocalCluster
+
 DEMO = Path(__file__).parents[2] / "pattern" / "cli" / "demo_photos"
 
 
@@ -38,18 +41,28 @@ DEMO = Path(__file__).parents[2] / "pattern" / "cli" / "demo_photos"
 def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A Dask cluster of two workers, each a process that is started anew when it dies."""
     import dask
-    from distributed import LocalCluster
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DEADLY_ONCE", str(tmp_path_factory.mktemp("deadly")))
-        with (
-            dask.config.set({"distributed.scheduler.allowed-failures": 1} | cluster._PATIENT),
-            LocalCluster(
-                n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0",
-                silence_logs=50,
-            ) as started,
-        ):  # fmt: skip
+        patient = {"distributed.scheduler.allowed-failures": 1} | cluster._PATIENT
+        with dask.config.set(patient), _two_workers() as started:
             yield started.scheduler_address
+
+
+def _two_workers(tries: int = 3) -> LocalCluster:
+    """A busy machine sometimes fails to start Dask's worker processes; that is no fault of ours."""
+    from distributed import LocalCluster
+
+    for left in reversed(range(tries)):
+        try:
+            return LocalCluster(
+                n_workers=2, threads_per_worker=1, host="127.0.0.1",
+                dashboard_address="127.0.0.1:0", silence_logs=50,
+            )  # fmt: skip
+        except (OSError, RuntimeError):
+            if not left:
+                raise
+    raise AssertionError("not reached")
 
 
 def fill(archive: Archive, *names: str, first: int = 0) -> list[str]:
