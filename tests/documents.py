@@ -34,7 +34,7 @@ def messages_table() -> str:
 
 GENERATED = {
     "DEVELOPERS.md": {"flags": flags_table, "settings": settings_table},
-    "docs/messages.md": {"messages": messages_table},
+    "tests/hard/MESSAGES.md": {"messages": messages_table},
 }
 
 

@@ -14,7 +14,7 @@ from pattern.errors import InvalidInput, PatternError
 
 if TYPE_CHECKING:
     from pattern.reading.score import Known
-    from pattern.records import Reading
+    from pattern.records import Reading, Side
     from pattern.settings import Settings
 
 
@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Read with the known outlines instead of finding the teeth.",
 )
+@click.option(
+    "--other-side",
+    is_flag=True,
+    help="Declare the side that each photo does not show: all of them ought to be declined.",
+)
 @click.option("--each", is_flag=True, help="Show every photo's errors before the table.")
 @click.option("--json", "as_json", is_flag=True, help="The table as one JSON object on stdout.")
 @click.option(
@@ -34,7 +39,12 @@ if TYPE_CHECKING:
     help="Settings file (TOML).",
 )
 def check(
-    folder: Path, outlined: bool, each: bool, as_json: bool, settings_file: Path | None
+    folder: Path,
+    outlined: bool,
+    other_side: bool,
+    each: bool,
+    as_json: bool,
+    settings_file: Path | None,
 ) -> None:
     """Compare readings with what is known of the photos in a folder.
 
@@ -50,7 +60,11 @@ def check(
     cases: list[tuple[Known, Reading]] = []
     for path, about in _pairs(folder):
         try:
-            known, reading = _case(path, about, outlined, settings)
+            known, reading = (
+                _misdeclared(path, about, settings)
+                if other_side
+                else _case(path, about, outlined, settings)
+            )
         except PatternError as error:
             click.echo(error.message, err=True)
             continue
@@ -124,6 +138,16 @@ def _case(
         outlines=tuple(np.array(outline, float) for outline in outlines),
     )
     return known, reading
+
+
+def _misdeclared(path: Path, about: dict[str, Any], settings: Settings) -> tuple[Known, Reading]:
+    from pattern.photo.decode import load_photo
+    from pattern.reading.score import Known
+    from pattern.workflow import read_photo
+
+    other: Side = "coast" if about["side"] == "drive" else "drive"
+    hand = about.get("hand", "right")
+    return Known(False), read_photo(load_photo(path, settings), other, hand=hand, settings=settings)
 
 
 def _line(path: Path, known: Known, reading: Reading) -> str:

@@ -21,7 +21,8 @@ _LEAST_CLEAR = 0.5
 class SeenTooth:
     """On the cells of a laid-out tooth: where the side is visible, and the network's probability of
     contact and of compound there, None when no network was asked. `slip` is how far the outline's
-    lengthwise places lie from the network's (median), 1 where it sees too little of the side to tell."""
+    lengthwise places lie from the network's (median), toe and heel exchanged or not: a toe that the
+    user turned is no slip; 1 where the network sees too little of the side to tell."""
 
     visible: NDArray[np.bool_]
     contact: Floats | None

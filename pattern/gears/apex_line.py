@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 
 from pattern.errors import InvalidAxle
-from pattern.gears.pitch_cones import PitchCones, hypoid_cones_of_ring_angle
+from pattern.gears.pitch_cones import PitchCones, hypoid_cones_of_ring_angle, no_such_offset
 
 
 def apex_line_cones(
@@ -108,9 +108,5 @@ def corrected_angles_rad(
         zeta = offset_angle(pinion, d1, d2)
         in_plane = math.asin(math.sin(zeta) / math.cos(d1))
     except ValueError as fault:
-        raise InvalidAxle(
-            "no hypoid pair exists with this offset",
-            subject="offset_in",
-            remedy="Check it against the ring gear's diameter: at most about a quarter of it",
-        ) from fault
+        raise no_such_offset() from fault
     return math.atan(math.cos(in_plane) / (slope * share(d2, zeta))), in_plane

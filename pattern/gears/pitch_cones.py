@@ -201,9 +201,14 @@ def _eta_range(
                 )
             )
         except ValueError as fault:
-            raise InvalidAxle(
-                "no hypoid pair exists with this offset",
-                subject="offset_in",
-                remedy="Check it against the ring gear's diameter: at most about a quarter of it",
-            ) from fault
+            raise no_such_offset() from fault
     return found[0], found[1]
+
+
+def no_such_offset() -> InvalidAxle:
+    """The refusal of an offset that no hypoid pair can have."""
+    return InvalidAxle(
+        "no hypoid pair exists with this offset",
+        subject="offset_in",
+        remedy="Check it against the ring gear's diameter: at most about a quarter of it",
+    )

@@ -144,9 +144,7 @@ def _looked_at(
     points = np.concatenate(regions)
     low, high = points.min(axis=0), points.max(axis=0)
     margin = _LOOK_MARGIN * float((high - low).max())
-    size = np.array([photo.width_px, photo.height_px], float)
-    x0, y0 = np.clip(low - margin, 0.0, np.maximum(size - 4.0, 0.0))
-    x1, y1 = np.minimum(np.maximum(high + margin, [x0 + 4.0, y0 + 4.0]), size)
+    (x0, y0), (x1, y1) = low - margin, high + margin
     return predict_fields(photo.pixels, side, hand, region=(x0, y0, x1, y1))
 
 

@@ -29,8 +29,8 @@ _DIM, _MAYBE_DIM, _MAYBE_DARK = 85.0, 140.0, 0.02
 _MUCH_CLIPPED = 0.12
 """Share of a found tooth that may be washed out. All stricter than for outlines that a hand has placed."""
 _FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.25, "blurred": 0.3, "glare": 0.25}
-"""Faults of the whole photo that the network tells apart well, and how sure it must be; set on one
-half of the trial photos, midway between good and bad."""
+"""Faults of the whole photo that the network tells apart well, and how sure it must be; set on the
+trial photos, above what all but one or two of their readable ones reach."""
 
 
 def why_not(

@@ -1,5 +1,5 @@
 """The speed table: `python -m tests.benchmarks` measures and prints it; with `--write` it goes to
-`docs/speed.md` with a plot of how the times grow.
+`tests/benchmarks/SPEED.md` with a plot of how the times grow.
 
 Everything is processor time, best of several tries, and is given as a ratio to something simple
 measured in the same run, so that the table of one machine can be held against that of another.
@@ -320,14 +320,18 @@ def _machine() -> str:
 def main() -> None:
     """Measure, print, and write if asked."""
     options = argparse.ArgumentParser(prog="python -m tests.benchmarks")
-    options.add_argument("--write", action="store_true", help="docs/speed.md and docs/speed.png")
+    options.add_argument(
+        "--write",
+        action="store_true",
+        help="tests/benchmarks/SPEED.md and tests/benchmarks/speed.png",
+    )
     write = options.parse_args().write
     rows, growths = measure()
     print(table(rows, growths))
     if write:
         text = HEAD.format(machine=_machine(), day=time.strftime("%Y-%m-%d")) + table(rows, growths)
-        (ROOT / "docs" / "speed.md").write_text(text + "\n", encoding="utf-8")
-        plot(growths, ROOT / "docs" / "speed.png")
+        (ROOT / "tests" / "benchmarks" / "SPEED.md").write_text(text + "\n", encoding="utf-8")
+        plot(growths, ROOT / "tests" / "benchmarks" / "speed.png")
 
 
 if __name__ == "__main__":

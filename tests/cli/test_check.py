@@ -66,3 +66,13 @@ def test_an_answer_without_a_side_is_named(folder: Path) -> None:
     result = _run(folder)
     assert isinstance(result.exception, InvalidInput)
     assert "side" in result.exception.message
+
+
+def test_the_side_that_a_photo_does_not_show_ought_to_be_declined(folder: Path) -> None:
+    result = _run(folder, "--other-side", "--each", "--json")
+    rows = {row["name"]: row for row in json.loads(result.stdout)}
+    assert rows["readable photos read"]["of"] == 0
+    assert rows["bad photos accepted"] == {
+        "name": "bad photos accepted", "value": 0.0, "of": 1, "unit": ""
+    }  # fmt: skip
+    assert "p1.png: declined" in result.stderr

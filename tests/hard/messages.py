@@ -1,4 +1,4 @@
-"""Every message about bad input: what to give to see it. The table in `docs/messages.md` is made of it.
+"""Every message about bad input: what to give to see it. The table in `tests/hard/MESSAGES.md` is made of it.
 
 A case is run as a user would: files in an empty folder, one command there. What the shop cannot reach
 by a command (library calls) is called. `sites()` are all places in the code where such a message is

@@ -1,4 +1,4 @@
-"""What strangers try: the written threat model in `docs/threats.md`, each row with a test here, in
+"""What strangers try: the written threat model in `tests/hard/THREATS.md`, each row with a test here, in
 `tests/app/test_gate.py`, `tests/browser/test_strangers.py` or the archive's own tests.
 """
 

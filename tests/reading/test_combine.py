@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -216,3 +218,19 @@ def test_a_mark_that_runs_off_an_edge_names_the_edge() -> None:
 def test_two_bands_are_handed_on() -> None:
     side = combine_photos([reading(flags=("two_bands",))])
     assert side is not None and side.bands == 2
+
+
+@pytest.mark.parametrize(
+    ("width_px", "agreement", "status"),
+    [(600, 0.5, "read"), (600, 0.1, "declined"), (1400, 0.5, "declined")],
+)
+def test_one_found_tooth_with_a_mark_at_an_edge_is_read_only_in_a_close_up_that_the_network_bears_out(
+    width_px: int, agreement: float, status: str
+) -> None:
+    # the tooth is 400 px long; elsewhere one would expect its neighbours to show the same
+    picture = Photo("p.jpg", "a" * 64, np.full((400, width_px, 3), 90, np.uint8))
+    found = FoundTeeth((tooth_side(),), toe="right")
+    marked = replace(patch(), agreement=agreement)
+    teeth = [tooth(flags=("edge_cut",))]
+    combined = combine_teeth(picture, "drive", "right", found, teeth, [marked], (), SETTINGS)
+    assert combined.status == status
