@@ -4,23 +4,31 @@ from __future__ import annotations
 
 import os
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 
 def write_durably(path: Path, data: bytes) -> None:
     """Put `data` at `path` whole or not at all. Raises OSError, with nothing left behind."""
     make_folders(path.parent)
+    with written_aside(path, data) as aside:
+        aside.replace(path)
+    sync_folder(path.parent)
+
+
+@contextmanager
+def written_aside(path: Path, data: bytes) -> Iterator[Path]:
+    """A synced file with `data` beside `path`, to be given its name; gone at the end if it was not."""
     aside = path.with_name(f".{path.name}.{uuid.uuid4().hex}.part")
     try:
         with aside.open("xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        aside.replace(path)
-    except BaseException:
+        yield aside
+    finally:
         aside.unlink(missing_ok=True)
-        raise
-    sync_folder(path.parent)
 
 
 def make_folders(folder: Path) -> None:

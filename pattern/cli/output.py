@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-import uuid
 from pathlib import Path
 
+from pattern.archive.durable import written_aside
 from pattern.errors import InvalidInput, WouldOverwrite
 
 
@@ -18,22 +18,16 @@ def write_new(
     """
     if path.exists() and not overwrite:
         raise WouldOverwrite("exists already", subject=str(path), remedy=remedy)
-    aside = path.with_name(f".{path.name}.{uuid.uuid4().hex}.part")
     try:
-        with aside.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if overwrite or not _linked(aside, path):
-            aside.replace(path)
+        with written_aside(path, data) as aside:
+            if overwrite or not _linked(aside, path):
+                aside.replace(path)
     except FileExistsError as fault:  # somebody made it meanwhile
         raise WouldOverwrite("exists already", subject=str(path), remedy=remedy) from fault
     except OSError as fault:
         raise InvalidInput(
             f"cannot be written ({fault.strerror})", subject=str(path), remedy="Give another place"
         ) from fault
-    finally:
-        aside.unlink(missing_ok=True)
 
 
 def _linked(aside: Path, path: Path) -> bool:
