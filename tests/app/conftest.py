@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,6 +14,15 @@ from streamlit.testing.v1 import AppTest
 from pattern.archive.store import Archive
 
 TIMEOUT_S = 60
+
+
+@pytest.fixture(autouse=True)
+def _own_main(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Streamlit puts the script it runs in place of `__main__`.
+
+    A process spawned by a later test would begin with that script, gone by then, and die.
+    """
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
 
 
 @pytest.fixture

@@ -49,20 +49,13 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             yield started.scheduler_address
 
 
-def _two_workers(tries: int = 3) -> LocalCluster:
-    """A busy machine sometimes fails to start Dask's worker processes; that is no fault of ours."""
+def _two_workers() -> LocalCluster:
     from distributed import LocalCluster
 
-    for left in reversed(range(tries)):
-        try:
-            return LocalCluster(
-                n_workers=2, threads_per_worker=1, host="127.0.0.1",
-                dashboard_address="127.0.0.1:0", silence_logs=50,
-            )  # fmt: skip
-        except (OSError, RuntimeError):
-            if not left:
-                raise
-    raise AssertionError("not reached")
+    return LocalCluster(
+        n_workers=2, threads_per_worker=1, host="127.0.0.1",
+        dashboard_address="127.0.0.1:0", silence_logs=50,
+    )  # fmt: skip
 
 
 def fill(archive: Archive, *names: str, first: int = 0) -> list[str]:

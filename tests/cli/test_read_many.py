@@ -63,8 +63,8 @@ def test_two_processes_say_what_one_says_in_the_same_order(tmp_path: Path) -> No
     folder = _folder(tmp_path, 6)
     (folder / "p002.PNG").write_bytes(b"no picture")
     one, two = _read(folder, "--jobs", 1), _read(folder, "--jobs", 2)
-    assert two.stdout == one.stdout
     assert two.stderr == one.stderr
+    assert two.stdout == one.stdout
     assert one.code == two.code == 3
     assert len(_names(one.stdout)) == 5
 
