@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from pattern.archive import filing, sheets
 from pattern.archive.location import DATABASE_NAME, find_location
@@ -18,8 +16,7 @@ from pattern.archive.verify import verify
 from pattern.errors import ArchiveUnavailable, InvalidInput, PatternError
 from tests.archive.pictures import jpeg
 from tests.archive.samples import AS_FOUND, AXLE, advice, photo_bytes, reading, roll
-
-Mutation = Callable[[bytes], bytes]
+from tests.hard.mutations import Harm, byte_harm
 
 
 @pytest.mark.folder_only
@@ -69,35 +66,6 @@ def test_a_clock_set_back_does_not_turn_history_round(
     assert [line.id for line in archive.list_jobs().jobs] == ["J0002", "J0001"]
 
 
-MUTATIONS = st.lists(
-    st.tuples(
-        st.sampled_from(["flip", "cut", "drop", "double", "fill"]),
-        st.floats(0, 1),
-        st.integers(0, 255),
-        st.integers(1, 64),
-    ),
-    min_size=1,
-    max_size=4,
-)
-
-
-def mutated(data: bytes, mutations: list[tuple[str, float, int, int]]) -> bytes:
-    """The data with bytes flipped, cut off, dropped, doubled or overwritten."""
-    for how, where, value, length in mutations:
-        at = int(where * max(0, len(data) - 1))
-        if how == "flip":
-            data = data[:at] + bytes([data[at] ^ (value or 1)]) + data[at + 1 :] if data else data
-        elif how == "cut":
-            data = data[:at]
-        elif how == "drop":
-            data = data[:at] + data[at + length :]
-        elif how == "double":
-            data = data[: at + length] + data[at:]
-        else:
-            data = data[:at] + bytes([value]) * length + data[at + length :]
-    return data
-
-
 @pytest.fixture(scope="module")
 def yard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """An archive with a job in it, the same exported, and another archive to import into."""
@@ -112,9 +80,9 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return {"folder": folder, "zip": (folder / "j.zip").read_bytes()}
 
 
-def import_mutated(yard: dict[str, Any], mutations: list[tuple[str, float, int, int]]) -> None:
+def import_mutated(yard: dict[str, Any], harm: Harm) -> None:
     path = yard["folder"] / "bad.zip"
-    path.write_bytes(mutated(yard["zip"], mutations))
+    path.write_bytes(harm(yard["zip"]))
     with Archive.open(yard["folder"] / "other") as other:
         try:
             arrival = other.import_job(path)
@@ -126,12 +94,12 @@ def import_mutated(yard: dict[str, Any], mutations: list[tuple[str, float, int, 
             assert len(job.rolls) == 1
 
 
-def open_mutated(yard: dict[str, Any], mutations: list[tuple[str, float, int, int]]) -> None:
+def open_mutated(yard: dict[str, Any], harm: Harm) -> None:
     place = yard["folder"] / "spoilt"
     shutil.rmtree(place, ignore_errors=True)
     shutil.copytree(yard["folder"] / "shop", place)
     file = place / DATABASE_NAME
-    file.write_bytes(mutated(file.read_bytes(), mutations))
+    file.write_bytes(harm(file.read_bytes()))
     try:
         verify(find_location(place))
         with Archive.open(place) as archive:
@@ -146,28 +114,28 @@ QUIET = list(HealthCheck)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=QUIET, database=None)
-@given(mutations=MUTATIONS)
-def test_a_changed_zip_is_refused_or_is_still_a_job(yard: dict[str, Any], mutations: Any) -> None:
-    import_mutated(yard, mutations)
+@given(harm=byte_harm())
+def test_a_changed_zip_is_refused_or_is_still_a_job(yard: dict[str, Any], harm: Harm) -> None:
+    import_mutated(yard, harm)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=QUIET, database=None)
-@given(mutations=MUTATIONS)
-def test_a_changed_database_never_shows_a_traceback(yard: dict[str, Any], mutations: Any) -> None:
-    open_mutated(yard, mutations)
+@given(harm=byte_harm())
+def test_a_changed_database_never_shows_a_traceback(yard: dict[str, Any], harm: Harm) -> None:
+    open_mutated(yard, harm)
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(1200)
 @settings(max_examples=1000, deadline=None, suppress_health_check=QUIET, database=None)
-@given(mutations=MUTATIONS)
-def test_a_thousand_changed_zips(yard: dict[str, Any], mutations: Any) -> None:
-    import_mutated(yard, mutations)
+@given(harm=byte_harm())
+def test_a_thousand_changed_zips(yard: dict[str, Any], harm: Harm) -> None:
+    import_mutated(yard, harm)
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(1200)
 @settings(max_examples=1000, deadline=None, suppress_health_check=QUIET, database=None)
-@given(mutations=MUTATIONS)
-def test_a_thousand_changed_databases(yard: dict[str, Any], mutations: Any) -> None:
-    open_mutated(yard, mutations)
+@given(harm=byte_harm())
+def test_a_thousand_changed_databases(yard: dict[str, Any], harm: Harm) -> None:
+    open_mutated(yard, harm)
