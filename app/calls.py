@@ -139,6 +139,28 @@ def _advised(
     return advise(axle, rolls, kit=kit, settings=settings)
 
 
+def shim_changes(axle: Axle, advice: Advice) -> dict[str, float]:
+    """What the moves add to shims whose present thickness is not known, inches, + is thicker.
+
+    By the names ``depth``, ``left`` and ``right``. Without a depth shim whose place is not known, which
+    could go either way.
+    """
+    from pattern.setup.side_shims import side_shims_for
+    from pattern.setup.stacks import depth_shim_for
+
+    changes = {}
+    if advice.pinion_move_in and axle.depth_shim_in is None and axle.depth_shim != "unknown":
+        (shim,) = depth_shim_for(advice.pinion_move_in, axle.depth_shim)
+        changes["depth"] = shim.change_in
+    if advice.ring_move_in and axle.side_adjusters == "shims":
+        sides = side_shims_for(advice.ring_move_in, axle.ring_gear_side)
+        if axle.left_shim_in is None:
+            changes["left"] = sides.left_change_in
+        if axle.right_shim_in is None:
+            changes["right"] = sides.right_change_in
+    return changes
+
+
 def present_axle(job: Job, in_work: Roll | None = None) -> Axle:
     """The axle with the shims that are in it now. Raises InvalidAxle."""
     from pattern.advice import present

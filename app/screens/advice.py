@@ -53,6 +53,8 @@ def _in_work(job: Job, axle: Axle, number: int) -> None:
     roll = calls.roll_of(draft, axle)
     if roll.drive is None and roll.coast is None:
         st.warning(f"⚠ {wording.NEED_READING}")
+        if parts.next_button(wording.BACK_TO_PHOTOS):
+            go("roll", job.id, number)
         return
     axle = calls.present_axle(job, roll)
     advice = _advice(job, axle, roll)
@@ -122,17 +124,21 @@ def _moves(advice: Advice) -> str:
 def _shims(axle: Axle, advice: Advice) -> str:
     length = page_state().measures.length
     rows = []
+    changes = calls.shim_changes(axle, advice)
     for name, now, then in (
         ("depth", axle.depth_shim_in, advice.depth_shim_in),
         ("left", axle.left_shim_in, advice.left_shim_in),
         ("right", axle.right_shim_in, advice.right_shim_in),
     ):
+        label = escape(wording.SHIM_NAMES[name])
+        if name in changes:
+            words = wording.ADD if changes[name] > 0 else wording.TAKE_OUT
+            rows.append(f"<dt>{label}</dt><dd>{words} <b>{length(abs(changes[name]))}</b></dd>")
         if then is None or (now is not None and abs(now - then) < 5e-6):
             continue
         was = "" if now is None else f"{length(now)} → "
         pull = " + ".join(length(piece) for piece in advice.shim_stack.get(name, ()))
         pieces = f"<br><small>{escape(wording.PULL)}: {pull}</small>" if pull else ""
-        label = escape(wording.SHIM_NAMES[name])
         rows.append(f"<dt>{label}</dt><dd>{was}<b>{length(then)}</b>{pieces}</dd>")
     return f'<dl class="shims">{"".join(rows)}</dl>' if rows else ""
 
@@ -188,7 +194,10 @@ def _onward(job: Job, number: int, advice: Advice | None) -> None:
     if number < len(job.rolls):
         return
     finish_first = advice is not None and advice.verdict in ("accept", "reject")
-    following = wording.NEXT_ROLL.format(number=number + 1)
+    moved = advice is not None and bool(advice.pinion_move_in or advice.ring_move_in)
+    following = (wording.NEXT_ROLL if moved else wording.NEXT_ROLL_UNMOVED).format(
+        number=number + 1
+    )
     if st.button(wording.ALSO_NEXT_ROLL if finish_first else wording.ALSO_FINAL, width="stretch"):
         go("roll" if finish_first else "final", job.id, number + 1 if finish_first else None)
     if parts.next_button(wording.TO_FINAL if finish_first else following):

@@ -32,7 +32,9 @@ def show() -> None:
     _phone()
     calls.warm()
     if found.older:
-        st.page_link(page("jobs"), label=wording.OLDER, query_params={"older": found.older})
+        st.page_link(
+            page("jobs"), label=wording.OLDER, query_params=address() | {"older": found.older}
+        )
 
 
 def _phone() -> None:

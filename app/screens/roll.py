@@ -131,7 +131,7 @@ def _move(
         with changed_draft(archive(), job.id, number) as roll:
             setattr(roll, field, sign * size_in)
 
-    first, second = st.columns([3, 2])
+    first, second = st.columns([3, 2], vertical_alignment="bottom")
     with first:
         chosen = st.segmented_control(
             label, list(ways), default=way, key=way_key, required=True, format_func=ways.__getitem__,
@@ -214,7 +214,7 @@ def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading | No
     reading = _read(photo, axle)
     other: Side = "coast" if photo.side == "drive" else "drive"
     key = f"{job.id}:{number}:{photo.side}:{photo.sha256[:12]}"
-    with st.container(horizontal=True, gap="small"):
+    with st.container(horizontal=True, gap="small", vertical_alignment="center"):
         is_read = reading is not None and reading.status == "read"
         label = wording.CHECK_OUTLINE if is_read else wording.DRAW_OUTLINE
         st.page_link(
@@ -246,7 +246,7 @@ def _backlash(job: Job, number: int, draft: RollDraft) -> None:
             roll.backlash_in = None if value is None else figures.kept(value, units)
             roll.dial = st.session_state[dial_key]
 
-    first, second = st.columns([2, 3])
+    first, second = st.columns([2, 3], vertical_alignment="bottom")
     step, digits = figures.step(units)
     with first:
         st.number_input(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from urllib.parse import parse_qsl
 
 import cv2
 import numpy as np
@@ -70,6 +71,17 @@ def test_a_search_that_finds_nothing_says_so(
     assert "No job matches “barge”." in words(page)
     field(page, "Find a job").set_value("load").run()
     assert "loader" in words(page)
+
+
+def test_the_link_to_older_jobs_keeps_the_units(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    for _ in range(51):
+        archive.new_job(axle=AXLE)
+    page = screen("jobs", units="mm")
+    assert "41/11 · 215.9 mm" in words(page)
+    (link,) = [e.proto for e in page.get("page_link") if e.proto.label == "Older jobs"]
+    assert dict(parse_qsl(link.query_string)) == {"older": "J0002", "units": "mm"}
 
 
 # --- axle ---------------------------------------------------------------------------------------
@@ -267,9 +279,9 @@ def test_a_roll_can_be_left_out_with_its_reason_and_taken_back(
     ("verdict", "said", "onward"),
     [
         ("accept", "The pattern is right. Leave the shims.", "Next: final sheet"),
-        ("adjust", "Make this move", "Next: the move is made, roll 2"),
+        ("adjust", "Make this move", "Next: roll 2"),
         ("reject", "No shim mends this set", "Next: final sheet"),
-        ("undecided", "Not decided yet", "Next: the move is made, roll 2"),
+        ("undecided", "Not decided yet", "Next: roll 2"),
     ],
 )
 def test_each_verdict_has_its_words_and_its_next_step(
@@ -295,6 +307,34 @@ def test_the_card_names_the_moves_in_words_the_shims_and_the_stack(
     assert "0.020 in + 0.014 in" in text
     assert "0.250 in → <b>0.252 in</b>" in text
     assert "83%" in text
+    assert button(screen("advice", job=job, roll=1), "Next: the move is made, roll 2")
+
+
+def test_where_the_present_shims_are_not_known_the_card_says_what_to_add_and_take_out(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    """Thicker at the pinion head is deeper (common practice, no source); thicker behind the ring gear,
+    here on the left, brings it toward the pinion (TM 9-2320-289-34 p. 6-22).
+    """
+    axle = replace(AXLE, depth_shim_in=None, left_shim_in=None, right_shim_in=None)
+    job = archive.new_job(axle=axle)
+    advice = replace(ADJUST, depth_shim_in=None, left_shim_in=None, right_shim_in=None)
+    archive.add_roll(job, ROLL, [], advice)
+    text = words(screen("advice", job=job, roll=1))
+    assert "<dt>Depth shim</dt><dd>add <b>0.004 in</b>" in text
+    assert "<dt>Left side shim</dt><dd>add <b>0.002 in</b>" in text
+    assert "<dt>Right side shim</dt><dd>take out <b>0.002 in</b>" in text
+
+
+def test_a_depth_shim_of_unknown_place_is_neither_thicker_nor_thinner(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    axle = replace(AXLE, depth_shim="unknown", depth_shim_in=None)
+    job = archive.new_job(axle=axle)
+    archive.add_roll(job, ROLL, [], replace(ADJUST, depth_shim_in=None, shim_stack={}))
+    text = words(screen("advice", job=job, roll=1))
+    assert "Pinion deeper <b>0.004 in</b>" in text
+    assert "Depth shim" not in text
 
 
 def test_in_millimetres_the_card_shows_the_same_move(
@@ -319,6 +359,7 @@ def test_a_roll_whose_photos_could_not_be_read_gets_no_advice_and_cannot_be_file
     page = screen("advice", job=job, roll=1)
     assert "Draw the outline by hand or photograph again" in words(page)
     assert "File this roll" not in [b.label for b in page.button]
+    assert button(page, "Back to the photos")
 
 
 # --- final --------------------------------------------------------------------------------------
