@@ -13,8 +13,6 @@ import click
 if TYPE_CHECKING:
     from pattern.records import Advice
 
-_MM = 25.4
-
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
@@ -90,4 +88,6 @@ def lines(advice: Advice, units: str = "in") -> list[str]:
 
 
 def _size(inches: float, units: str) -> str:
-    return f"{abs(inches) * _MM:.3f} mm" if units == "mm" else f"{abs(inches):.4f} in"
+    from pattern.records import MM_PER_IN
+
+    return f"{abs(inches) * MM_PER_IN:.3f} mm" if units == "mm" else f"{abs(inches):.4f} in"

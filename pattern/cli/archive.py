@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from pattern.cli.archive_again import changes, read_again
 from pattern.cli.options import archive_option, open_archive, watched
+from pattern.cli.output import counted
+
+if TYPE_CHECKING:
+    from pattern.archive.verify import Verdict
 
 
 @click.group()
@@ -46,9 +51,7 @@ def verify(place: str | None, as_json: bool) -> int:
             kind = "FAULT" if finding.is_fault else "note"
             click.echo(f"{kind} {finding.code}: {finding.subject}: {finding.message}")
         state = "clean" if verdict.is_clean else "NOT clean"
-        click.echo(
-            f"{location}: {state}; {verdict.jobs} jobs, {verdict.rolls} rolls, {verdict.photos} photos"
-        )
+        click.echo(f"{location}: {state}; {_size(verdict)}")
     return 0 if verdict.is_clean else 7
 
 
@@ -60,7 +63,7 @@ def backup(place: str | None, target: Path, copy: bool) -> None:
     """Write a verified copy of the archive to a new FOLDER, also while others file."""
     with open_archive(place) as opened:
         verdict = opened.backup(target, copy=copy)
-    click.echo(f"{target}: {verdict.jobs} jobs, {verdict.rolls} rolls, {verdict.photos} photos")
+    click.echo(f"{target}: {_size(verdict)}")
 
 
 @archive.command("restore")
@@ -73,7 +76,7 @@ def restore(place: str | None, source: Path) -> None:
 
     location = find_location(place)
     verdict = put_back(source, location)
-    click.echo(f"{location}: {verdict.jobs} jobs, {verdict.rolls} rolls, {verdict.photos} photos")
+    click.echo(f"{location}: {_size(verdict)}")
 
 
 @archive.command("tidy")
@@ -104,11 +107,19 @@ def copy(source: str, target: str) -> None:
     place = find_location(target)
     with watched("Photos") as progress:
         done = copy_archive(find_location(source), place, progress)
-    verdict = done.verdict
-    click.echo(
-        f"{place}: {verdict.jobs} jobs, {verdict.rolls} rolls, {verdict.photos} photos, verified"
-    )
+    click.echo(f"{place}: {_size(done.verdict)}, verified")
     if done.is_behind:
         click.echo(
             "FROM was written to meanwhile; what came last may not be in the copy.", err=True
         )
+
+
+def _size(verdict: Verdict) -> str:
+    return ", ".join(
+        counted(number, noun)
+        for number, noun in (
+            (verdict.jobs, "job"),
+            (verdict.rolls, "roll"),
+            (verdict.photos, "photo"),
+        )
+    )

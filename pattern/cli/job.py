@@ -11,10 +11,12 @@ import click
 from pattern.cli.job_move import export, import_, readings, report, schema
 from pattern.cli.job_roll import add_roll, edit_roll
 from pattern.cli.options import archive_option, open_archive, parse_teeth
-from pattern.cli.output import shown
+from pattern.cli.output import counted, shown
 
 if TYPE_CHECKING:
-    from pattern.jobs import Job, JobLine
+    from pattern.jobs import FiledRoll, Job, JobLine
+    from pattern.records import Advice
+    from pattern.report.measures import Measures
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
 
@@ -159,7 +161,7 @@ def _one_line(line: JobLine) -> str:
     size = f"{line.ring_diameter_in:g} in" if line.ring_diameter_in else "-"
     who = " · ".join(text for text in (line.customer, line.vehicle) if text) or "-"
     tags = "".join(f" #{tag}" for tag in line.tags)
-    rolls = f"{line.rolls} roll{'s' if line.rolls != 1 else ''}"
+    rolls = counted(line.rolls, "roll")
     return f"{line.id}  {line.opened_at[:10]}  {line.status:<9}  {gears:>6}  {size:>8}  {rolls:>8}  {who}{tags}"
 
 
@@ -201,20 +203,41 @@ def _lines(found: Job) -> list[str]:
             f"  ring gear {a.ring_teeth}/{a.pinion_teeth}, {a.ring_diameter_in:g} in, {a.tooth_system}"
         )
     for filed in found.rolls:
-        lines.append(
-            f"  roll {filed.number} ({filed.kind.replace('_', ' ')}), {filed.filed_at[:16]}"
-        )
-        if filed.struck:
-            lines.append(f"    struck out: {filed.struck}")
-        for shot in filed.photos:
-            best = shot.best
-            place = (f"lengthwise {best.lengthwise:.2f}, profile {best.profile:.2f}"
-                     if best.lengthwise is not None and best.profile is not None else best.status)  # fmt: skip
-            by_hand = " (by hand)" if shot.corrected else ""
-            lines.append(f"    {shot.side}: {place}{by_hand}  {shot.name}  {shot.sha256[:12]}")
-        if filed.advice:
-            lines.append(f"    advice: {filed.advice.verdict}")
+        lines += _roll_lines(filed)
     return lines
+
+
+def _roll_lines(filed: FiledRoll) -> list[str]:
+    from pattern.report.measures import Measures
+
+    measures, roll = Measures("in"), filed.roll
+    kind = "test roll" if filed.kind == "roll" else filed.kind.replace("_", " ")
+    lines = [f"  roll {filed.number} ({kind}), {filed.filed_at[:16].replace('T', ' ')} UTC"]
+    if filed.struck:
+        lines.append(f"    struck out: {filed.struck}")
+    if roll.pinion_move_in is not None:
+        lines.append(f"    pinion moved: {measures.pinion_move(roll.pinion_move_in)}")
+    if roll.ring_move_in is not None:
+        lines.append(f"    ring gear moved: {measures.ring_move(roll.ring_move_in)}")
+    for shot in filed.photos:
+        best = shot.best
+        place = (f"lengthwise {best.lengthwise:.2f}, profile {best.profile:.2f}"
+                 if best.lengthwise is not None and best.profile is not None else best.status)  # fmt: skip
+        by_hand = " (by hand)" if shot.corrected else ""
+        lines.append(f"    {shot.side}: {place}{by_hand}  {shot.name}  {shot.sha256[:12]}")
+    if roll.backlash_in is not None:
+        lines.append(f"    backlash: {measures.length(roll.backlash_in)}")
+    if filed.advice:
+        lines.append(f"    advice: {_advised(filed.advice, measures)}")
+    return lines
+
+
+def _advised(advice: Advice, measures: Measures) -> str:
+    if not (advice.pinion_move_in or advice.ring_move_in):
+        return advice.verdict
+    pinion = measures.pinion_move(advice.pinion_move_in, advice.pinion_move_sd_in)
+    ring = measures.ring_move(advice.ring_move_in, advice.ring_move_sd_in)
+    return f"{advice.verdict}; pinion {pinion}, ring gear {ring}"
 
 
 @job.command("edit")
@@ -240,7 +263,7 @@ def edit(
     seen = sections.pop("version", None)  # of a sheet that `job show --sheet` wrote
     with open_archive(place) as archive:
         changed = archive.edit(job_id, by=by, seen=seen, **sections)
-    click.echo(f"{changed} section{'s' if changed != 1 else ''} changed.", err=True)
+    click.echo(f"{counted(changed, 'section')} changed.", err=True)
 
 
 def _sheet(file: Any) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pattern.cli.options import archive_option, open_archive
-from pattern.cli.output import shown
+from pattern.cli.output import counted, shown
 
 if TYPE_CHECKING:
     from pattern.jobs import Job
@@ -219,4 +219,4 @@ def edit_roll(
         if changes and filed is not None:
             sections["roll"] = replace(filed.roll, **changes)
         changed = archive.edit_roll(job_id, number, by=by, seen=found.version, **sections)
-    click.echo(f"{changed} section{'s' if changed != 1 else ''} changed.", err=True)
+    click.echo(f"{counted(changed, 'section')} changed.", err=True)

@@ -8,6 +8,8 @@ from pathlib import Path
 from pattern.archive.durable import written_aside
 from pattern.errors import InvalidInput, WouldOverwrite
 
+_HARMLESS = "\n\N{NO-BREAK SPACE}"
+
 
 def write_new(
     path: Path, data: bytes, *, overwrite: bool = False, remedy: str = "Give another name, or --overwrite"
@@ -51,6 +53,11 @@ def make_folder(folder: Path) -> None:
         ) from fault
 
 
+def counted(number: int, noun: str) -> str:
+    """1 job, 2 jobs."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def shown(text: str) -> str:
     """A text of a user or a file for the terminal: what would steer it is shown escaped; lines stay."""
-    return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
+    return "".join(c if c.isprintable() or c in _HARMLESS else ascii(c)[1:-1] for c in text)

@@ -250,11 +250,20 @@ def _print_table(rows: list[Reading]) -> None:
     for reading in rows:
         table.add_row(escape(shown(reading.photo)), *_cells(reading))
     console.print(table)
-    for reading in rows:
-        for reason in reading.reasons:
-            console.print(
-                f"{shown(reading.photo)}: {reason.message}", markup=False, highlight=False
-            )
+    told = [f"{shown(reading.photo)}: {why.message}" for reading in rows for why in reading.reasons]
+    told += _explained(rows)
+    for line in told:
+        console.print(line, markup=False, highlight=False)
+
+
+def _explained(rows: list[Reading]) -> list[str]:
+    """What the notes of the photos that were read mean, each once."""
+    from pattern.flags import FLAGS
+
+    seen = dict.fromkeys(code for reading in rows if not reading.reasons for code in reading.flags)
+    return [
+        f"{code}: {FLAGS[code].meaning}. {FLAGS[code].remedy}" for code in seen if code in FLAGS
+    ]
 
 
 def _cells(reading: Reading) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from PIL import Image
 from pattern.archive.store import Archive
 from pattern.cli import commands
 from pattern.errors import PatternError
-from tests.archive.samples import FINAL, photo_bytes, reading, roll
+from tests.archive.samples import FINAL, advice, photo_bytes, reading, roll
 from tests.drawn import drawn_gear
 
 Run = Callable[..., tuple[int, Result]]
@@ -174,14 +174,18 @@ def test_declined_photos_alone_file_nothing_unless_asked(run: Run, photos: Path)
 def test_a_roll_is_corrected_and_struck(run: Run) -> None:
     run(*NEW)
     with Archive.open() as archive:
-        archive.add_roll("J0001", roll(), [])
+        archive.add_roll("J0001", roll(), [], advice())
     run("job", "edit-roll", "1", "1", "--pinion-move", "0.003", "--note", "typed wrong")
     run("job", "edit-roll", "1", "1", "--strike", "brake slipped")
     with Archive.open() as archive:
         (filed,) = archive.job("J0001").rolls
         assert (filed.roll.pinion_move_in, filed.as_filed.pinion_move_in) == (0.003, None)
         assert (filed.note, filed.struck) == ("typed wrong", "brake slipped")
-    assert "struck out: brake slipped" in run("job", "show", "1")[1].stdout
+    shown = run("job", "show", "1")[1].stdout.replace("\N{NO-BREAK SPACE}", " ")
+    assert "struck out: brake slipped" in shown
+    assert "pinion moved: deeper 0.003 in\n" in shown
+    assert "backlash: 0.008 in\n" in shown
+    assert "ring gear toward the pinion 0.002 in" in shown
 
 
 def test_the_record_is_printed_once_and_not_overwritten(run: Run, tmp_path: Path) -> None:
@@ -239,7 +243,7 @@ def test_backup_verify_restore_tidy(run: Run, tmp_path: Path) -> None:
     run(*NEW)
     assert run("archive", "backup", "saved")[0] == 0
     assert run("archive", "backup", "saved")[0] == 8
-    assert "clean; 1 jobs" in run("archive", "verify", "--archive", tmp_path / "saved")[1].stdout
+    assert "clean; 1 job, " in run("archive", "verify", "--archive", tmp_path / "saved")[1].stdout
     assert run("archive", "restore", "saved", "--archive", tmp_path / "again")[0] == 0
     assert run("archive", "restore", "saved", "--archive", tmp_path / "again")[0] == 8
     assert run("job", "list", "--archive", tmp_path / "again")[1].stdout.startswith("J0001")

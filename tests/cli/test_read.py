@@ -104,6 +104,7 @@ def test_without_json_a_person_reads_a_table(bench: Path) -> None:
     assert code == 0
     assert "toe to heel" in result.stdout
     assert "0.3" in result.stdout
+    assert "drawn_by_hand: the outline was drawn by the user." in result.stdout
 
 
 def test_a_declined_photo_says_in_words_what_to_do(bench: Path) -> None:
