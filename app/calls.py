@@ -14,9 +14,7 @@ from importlib import import_module
 from threading import Thread
 from typing import TYPE_CHECKING
 
-import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
 
 from app.components.outline_editor import Points
 from app.drafts import PhotoDraft, RollDraft
@@ -84,17 +82,10 @@ def editable(photo: PhotoDraft, reading: Reading | None) -> tuple[Points, ...]:
     """Outlines as the editor moves them: those the user drew, else those that were found."""
     if photo.outlines is not None:
         return photo.outlines
+    from pattern.archive.outline_points import six_points
+
     teeth = reading.teeth if reading else ()
-    return tuple(
-        tuple(
-            (float(x), float(y))
-            for x, y in (
-                tooth.outline[0], _half_way(tooth.tip_edge), tooth.outline[1],
-                tooth.outline[2], _half_way(tooth.root_edge), tooth.outline[3],
-            )
-        )
-        for tooth in teeth
-    )  # fmt: skip
+    return tuple(six_points(tooth) for tooth in teeth)
 
 
 def tooth_count_remarks(ring_teeth: int, pinion_teeth: int) -> tuple[str, ...]:
@@ -270,12 +261,6 @@ def toe_is_left(side: Side, hand: Hand) -> bool:
     from pattern.teeth.chirality import toe_from_tip
 
     return toe_from_tip("up", side, hand) == "left"
-
-
-def _half_way(edge: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The point of an edge, (n, 2) px from toe to heel, half way along the tooth."""
-    at = np.linspace(0.0, 1.0, len(edge))
-    return np.array([np.interp(0.5, at, edge[:, 0]), np.interp(0.5, at, edge[:, 1])])
 
 
 @st.cache_data(max_entries=300, show_spinner=False)

@@ -10,14 +10,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import ColumnElement, Connection, Row, and_, func, select, tuple_
 from sqlalchemy.dialects import postgresql, sqlite
 
 from pattern.archive import codec
 from pattern.archive.database import Database
 from pattern.archive.job_ids import job_id
+from pattern.archive.outline_points import Points, six_points
 from pattern.archive.photos import PhotoStore
 from pattern.archive.reader import reader_name
 from pattern.archive.schema import entries, later_readings, roll_photos, rolls
@@ -29,7 +28,6 @@ from pattern.settings import Settings
 
 Read = Callable[..., Reading]
 """`pattern.workflow.read_photo`, handed in: the archive lies below the workflow."""
-Outline = tuple[tuple[float, float], ...]
 _PAGE = 500
 
 
@@ -49,7 +47,7 @@ class Task:
     side: Side
     hand: Hand
     toe: Direction | None = None
-    outlines: tuple[Outline, ...] | None = None
+    outlines: tuple[Points, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -182,23 +180,8 @@ def _task(shot: Row[Any], corrected: Reading | None) -> Task:
         side=corrected.side if corrected else filed.side,
         hand=(corrected or filed).hand,
         toe=filed.toe if "toe_overridden" in filed.flags else None,
-        outlines=tuple(_six_points(t) for t in filed.teeth) if drawn else None,
+        outlines=tuple(six_points(t) for t in filed.teeth) if drawn else None,
     )
-
-
-def _six_points(tooth: Any) -> Outline:
-    toe_tip, heel_tip, heel_root, toe_root = tooth.outline
-    six = (
-        toe_tip, _half_way(tooth.tip_edge), heel_tip,
-        heel_root, _half_way(tooth.root_edge), toe_root,
-    )  # fmt: skip
-    return tuple((float(x), float(y)) for x, y in six)
-
-
-def _half_way(edge: NDArray[np.float64]) -> tuple[float, float]:
-    """The point of an edge, (n, 2) px from toe to heel, half way along the tooth."""
-    at = np.linspace(0.0, 1.0, len(edge))
-    return float(np.interp(0.5, at, edge[:, 0])), float(np.interp(0.5, at, edge[:, 1]))
 
 
 def later_of(connection: Connection, job_number: int) -> dict[tuple[int, int], list[Later]]:
