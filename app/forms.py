@@ -123,8 +123,8 @@ class DraftForm:
         )
         return str(self.values.get(field))
 
-    def readings(self, field: str, label: str) -> None:
-        """Several dial readings in one line, kept as inches."""
+    def readings(self, field: str, label: str, hint: Mapping[str, str]) -> None:
+        """Several lengths in one line, kept as inches; `hint` shows such a line in each unit."""
         units = page_state().units
         key = f"{self._key(field)}:{units}"
 
@@ -137,7 +137,7 @@ class DraftForm:
             f"{label} ({units})",
             figures.listed(self.values.get(field) or (), units),
             key=key,
-            placeholder=wording.READINGS_HINT[units],
+            placeholder=hint[units],
             on_change=keep,
         )
         if figures.parsed(line or "", units) is None:
@@ -148,6 +148,11 @@ class DraftForm:
         before = self.values | {_SEEN: self.seen}
         self.values[field] = value
         self._archive.merge_draft(self._job_id, self._name, before, before | {field: value})
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether something stands here that is not on record yet."""
+        return self._archive.draft(self._job_id, self._name) is not None
 
     def done(self) -> None:
         """The sheet is on record: forget the draft."""

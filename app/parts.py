@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from html import escape
 from pathlib import Path
 
@@ -112,12 +113,17 @@ def _reached(job: Job) -> set[Step]:
     return steps
 
 
+def next_bar() -> AbstractContextManager[object]:
+    """Where the next step is: at the page's end, always in sight."""
+    return st.container(key="nextbar")
+
+
 def next_button(label: str, *, disabled: bool = False) -> bool:
     """The one obvious next step, always within reach of the thumb.
 
     Its key is its label: a press on a page that is out of date must never count as another step.
     """
-    with st.container(key="nextbar"):
+    with next_bar():
         return st.button(
             label, type="primary", width="stretch", disabled=disabled, key=f"next:{label}"
         )

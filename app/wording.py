@@ -101,6 +101,8 @@ DRAWER_NOTE = (
 )
 DRAWER_DEPTH = "Depth shims, thicknesses"
 DRAWER_SIDE = "Side shims, thicknesses"
+DRAWER_DEPTH_HINT = {"in": "0.003 0.005 0.010 0.020 0.030", "mm": "0.05 0.10 0.25 0.50 0.75"}
+DRAWER_SIDE_HINT = {"in": "0.240 0.250 0.252 0.254", "mm": "6.00 6.20 6.25 6.30"}
 DEPTH_SHIM_NOW = "Depth shim"
 LEFT_SHIM = "Left side shim"
 RIGHT_SHIM = "Right side shim"
@@ -305,6 +307,7 @@ FINISH = "Finish the job"
 FINISHED = "This job is done."
 REPORT = "Report (PDF)"
 MAKE_REPORT = "Make the report"
+REPORT_BEFORE = "What stands on this sheet comes into the report when the job is finished."
 REOPEN = "Open the job again"
 NO_ROLL_YET = "No roll is filed yet; the report would be empty."
 

@@ -137,12 +137,12 @@ def _drawer() -> None:
         kit.values.get("depth") or kit.values.get("side")
     ):
         kit.put("unit", page_state().units)
-    kit.readings("depth", wording.DRAWER_DEPTH)
-    kit.readings("side", wording.DRAWER_SIDE)
+    kit.readings("depth", wording.DRAWER_DEPTH, wording.DRAWER_DEPTH_HINT)
+    kit.readings("side", wording.DRAWER_SIDE, wording.DRAWER_SIDE_HINT)
 
 
 def _as_found(sheet: DraftForm) -> None:
-    sheet.readings("backlash_in", wording.AS_FOUND_BACKLASH)
+    sheet.readings("backlash_in", wording.AS_FOUND_BACKLASH, wording.READINGS_HINT)
     sheet.choice("dial", wording.DIAL, wording.DIALS, wording.DIAL_HELP)
     left, right = st.columns(2)
     with left:

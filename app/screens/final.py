@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from typing import Literal
 
 import streamlit as st
 
@@ -25,17 +26,22 @@ def show() -> None:
     sheet = DraftForm(archive(), job.id, "final", _on_record(job), job.version)
     _fields(sheet)
     parts.cautions()
-    _report(job)
-    if job.status != "done":
+    if job.status == "done":
+        if st.button(wording.REOPEN, width="stretch"):
+            archive().edit(job.id, status="open")
+            st.rerun()
+        with parts.next_bar():
+            _report(job, "primary")
+    else:
+        _report(job, "secondary")
+        if job.rolls and sheet.is_begun:
+            st.caption(wording.REPORT_BEFORE)
         if parts.next_button(wording.FINISH):
             _finish(job, sheet)
-    elif st.button(wording.REOPEN, width="stretch"):
-        archive().edit(job.id, status="open")
-        st.rerun()
 
 
 def _fields(sheet: DraftForm) -> None:
-    sheet.readings("backlash_in", wording.FINAL_BACKLASH)
+    sheet.readings("backlash_in", wording.FINAL_BACKLASH, wording.READINGS_HINT)
     sheet.choice("dial", wording.DIAL, wording.DIALS, wording.DIAL_HELP)
     columns = st.columns(3)
     with columns[0]:
@@ -76,15 +82,18 @@ def _finish(job: Job, sheet: DraftForm) -> None:
         st.rerun()
 
 
-def _report(job: Job) -> None:
+def _report(job: Job, kind: Literal["primary", "secondary"]) -> None:
+    """Make the record, then hand it out, as long as it is that of the job as it stands."""
     if not job.rolls:
         return
-    key = f"report:{job.id}"
-    if st.button(wording.MAKE_REPORT, width="stretch"):
-        with st.spinner(wording.MAKE_REPORT):
-            st.session_state[key] = calls.report(job, page_state().units)
-    if key in st.session_state:
+    key, made_of = f"report:{job.id}", (job.version, page_state().units)
+    made, pdf = st.session_state.get(key, (None, b""))
+    if made == made_of:
         st.download_button(
-            wording.REPORT, st.session_state[key], f"{job.id}.pdf", "application/pdf",
-            width="stretch", on_click="ignore",
+            wording.REPORT, pdf, f"{job.id}.pdf", "application/pdf",
+            width="stretch", on_click="ignore", type=kind,
         )  # fmt: skip
+    elif st.button(wording.MAKE_REPORT, width="stretch", type=kind):
+        with st.spinner(wording.MAKE_REPORT):
+            st.session_state[key] = (made_of, calls.report(job, page_state().units))
+        st.rerun()

@@ -135,7 +135,7 @@ def _move(
     with first:
         chosen = st.segmented_control(
             label, list(ways), default=way, key=way_key, required=True, format_func=ways.__getitem__,
-            on_change=keep, width="stretch",
+            on_change=keep, width="stretch", wrap=True,
         )  # fmt: skip
     step, digits = figures.step(units)
     with second:

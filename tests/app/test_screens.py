@@ -372,6 +372,7 @@ def test_finishing_puts_the_final_sheet_on_record(
     archive.add_roll(job, ROLL, [], ADJUST)
     page = screen("final", job=job)
     field(page, "Backlash at several places (in)").set_value("0.008 0.0085; 0,0075").run()
+    assert "comes into the report when the job is finished" in words(page)
     field(page, "Checked by").set_value("M. Oke").run()
     button(page, "Finish the job").click().run()
     kept = archive.job(job)
@@ -380,6 +381,33 @@ def test_finishing_puts_the_final_sheet_on_record(
     assert kept.final.checked_by == "M. Oke"
     assert kept.final.depth_shim_in == 0.030
     assert "This job is done." in words(page)
+
+
+def test_a_report_made_before_the_last_change_is_not_handed_out(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [], ADJUST)
+    page = screen("final", job=job)
+    assert "comes into the report" not in words(page)
+    button(page, "Make the report").click().run()
+    (download,) = page.get("download_button")
+    assert download.proto.label == "Report (PDF)"
+    archive.edit(job, notes="after the report")
+    page.run()
+    assert not page.get("download_button")
+    assert button(page, "Make the report")
+
+
+def test_when_the_job_is_done_the_report_is_the_next_step(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [], ADJUST)
+    archive.edit(job, status="done")
+    page = screen("final", job=job)
+    assert button(page, "Make the report").proto.type == "primary"
+    assert button(page, "Open the job again").proto.type == "secondary"
 
 
 def test_readings_that_are_no_numbers_are_pointed_out_and_not_kept(
