@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
-from pattern.contact.seen import ExpectedContact, agreement, expected_contact, seen_on_tooth
+from pattern.contact.flat_network import look_at_teeth
+from pattern.contact.seen import ExpectedContact, agreement, expected_contact
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
 from pattern.records import ContactPatch, Photo
@@ -26,12 +27,13 @@ Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
 _MOST_BORDER = 0.45
 """Greatest share of a patch's rim on the tooth's border."""
-_MOST_SLIP = 0.06
-"""Greatest distance of drawn outlines from where the network sees the teeth, in shares of their length,
-at which its word on the mark is heard."""
+_VISIBLE = 0.1
+"""Chance that a cell shows this tooth side, under which it does not count."""
+_SEEN = 0.65
+"""Weight of what is seen in this photo's colours against what the network expects."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the trial photos."""
-_LEAST_PEAK = 0.3
+_LEAST_PEAK = 0.45
 """How sure of contact the network must be somewhere on the teeth, if it was asked; set on the trial
 photos: five of six unrolled ones stay under 0.2."""
 
@@ -39,51 +41,30 @@ photos: five of six unrolled ones stay under 0.2."""
 def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[ContactPatch]:
     """Where compound was wiped away on each tooth side, on the laid-out teeth.
 
-    The patch is the compact part whose colour and texture differ from the compound around it, judged
-    on all teeth of the photo together; what the network saw, if it was asked, says where to look and
-    which part of a side is visible. A patch without a rim in colour is no patch: then its `contact`
-    is all zero.
+    A network looks at the laid-out teeth of the photo together and says where it expects the mark.
+    About that place the compact part is sought whose colour and texture differ from the compound
+    around it; both have a say in the patch. A patch without a rim in colour is no patch, nor one that
+    the network does not expect: then its `contact` is all zero.
     """
     surfaces = [ToothSurface.of(tooth) for tooth in found.teeth]
     flats = [lay_flat(photo.pixels, surface) for surface in surfaces]
-    seen = [seen_on_tooth(found.fields, s, f) for s, f in zip(surfaces, flats, strict=True)]
+    looked = look_at_teeth([flat.rgb for flat in flats])
     drawn = any(tooth.source != "found" for tooth in found.teeth)
     inside = [
-        flat.inside if drawn else flat.inside & s.visible
-        for flat, s in zip(flats, seen, strict=True)
+        flat.inside if drawn else flat.inside & seen.visible(ROWS, COLUMNS, _VISIBLE)
+        for flat, seen in zip(flats, looked, strict=True)
     ]
-    laid = list(zip(surfaces, flats, inside, strict=True))
-    expected = expected_contact(seen, inside)
-    peaks = [e.peak for e in expected if e is not None]
-    is_expected = not peaks or float(np.mean(peaks)) > _LEAST_PEAK
-    if not drawn:
-        patches = _patches(laid, expected, expected)
-        return patches if is_expected else [_without_contact(patch) for patch in patches]
-    unheard: list[ExpectedContact | None] = [None] * len(laid)
-    if is_expected and float(np.median([s.slip for s in seen])) < _MOST_SLIP:
-        # it may say where to look, but not excuse a faint rim: that is how a slipped outline shows
-        patches = _patches(laid, expected, unheard)
-        if any(patch.contact.any() for patch in patches):
-            return patches
-    return _patches(laid, unheard, unheard)
-
-
-def _patches(
-    laid: Sequence[tuple[ToothSurface, FlatTooth, Mask]],
-    hints: Sequence[ExpectedContact | None],
-    excuses: Sequence[ExpectedContact | None],
-) -> list[ContactPatch]:
-    """A patch for each tooth: where to look by `hints`, how faint it may be by `excuses`."""
+    expected = expected_contact([seen.mark(ROWS, COLUMNS) for seen in looked], inside)
     looks = [
-        Look(look_of(flat.rgb), inside, None if hint is None else hint.prior)
-        for (_, flat, inside), hint in zip(laid, hints, strict=True)
+        Look(look_of(flat.rgb), cells, hint.prior)
+        for flat, cells, hint in zip(flats, inside, expected, strict=True)
     ]
-    return [
-        _patch(surface, flat, look, result, excuse)
-        for (surface, flat, _), look, result, excuse in zip(
-            laid, looks, separate(looks), excuses, strict=True
-        )
+    patches = [
+        _patch(*each) for each in zip(surfaces, flats, looks, separate(looks), expected, strict=True)
     ]
+    if patches and float(np.mean([e.peak for e in expected])) < _LEAST_PEAK:
+        return [_without_contact(patch) for patch in patches]
+    return patches
 
 
 def _without_contact(patch: ContactPatch) -> ContactPatch:
@@ -95,13 +76,14 @@ def _patch(
     flat: FlatTooth,
     look: Look,
     result: Separation,
-    expected: ExpectedContact | None,
+    expected: ExpectedContact,
 ) -> ContactPatch:
     inside = look.inside
     lab = to_lab(np.asarray(cv2.GaussianBlur(flat.rgb, (0, 0), 1.0), np.float32))
-    mask = main_pieces(result.contact, result.core, inside)
+    both = _SEEN * result.contact + (1.0 - _SEEN) * expected.chance
+    mask = main_pieces(both, expected.chance, inside)
     step, share = rim_step(lab, mask, inside)
-    contact = np.where(mask, result.contact, np.minimum(result.contact, 0.49)) * _near(mask)
+    contact = np.where(mask, both, np.minimum(both, 0.49)) * _near(mask)
     agrees = agreement(expected, mask, inside)
     if not _is_patch(mask, inside, step, share, agrees):
         contact = np.zeros_like(contact)
@@ -110,7 +92,7 @@ def _patch(
         contact=contact.astype(np.float32),
         compound=np.where(inside, 1.0 - result.contact, 0.0).astype(np.float32),
         boundary_px=_boundary(mask, surface),
-        edge_sd=_edge_sd(result, mask, inside),
+        edge_sd=_edge_sd(both, mask, inside),
         compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
         rim_step=step,
         rim_share=share,
@@ -169,11 +151,11 @@ def _boundary(mask: Mask, surface: ToothSurface) -> Floats:
     return surface.to_photo((cells[:, 0] + 0.5) / COLUMNS, 1.0 - (cells[:, 1] + 0.5) / ROWS)
 
 
-def _edge_sd(result: Separation, mask: Mask, inside: Mask) -> tuple[float, float]:
+def _edge_sd(chance: Floats, mask: Mask, inside: Mask) -> tuple[float, float]:
     """How well the rim is known: the band of undecided cells along it, as shares of the tooth."""
     if not mask.any():
         return 1.0, 1.0
-    undecided = (result.contact > 0.1) & (result.contact < 0.9) & inside & (_near(mask) > 0)
+    undecided = (chance > 0.1) & (chance < 0.9) & inside & (_near(mask) > 0)
     rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     width_cells = 0.5 * undecided.sum() / max(0.5 * rim.sum(), 1.0)
     return (1.0 + width_cells) / COLUMNS * 1.5, (1.0 + width_cells) / ROWS

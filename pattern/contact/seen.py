@@ -15,6 +15,7 @@ from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
 _LEAST_CLEAR = 0.5
+_COMMON = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,35 +42,30 @@ class ExpectedContact:
 
 
 def expected_contact(
-    seen: Sequence[SeenTooth], inside: Sequence[NDArray[np.bool_]]
-) -> list[ExpectedContact | None]:
-    """What the network says of each tooth, half of it what it says of all teeth of the photo.
+    marks: Sequence[Floats], inside: Sequence[NDArray[np.bool_]]
+) -> list[ExpectedContact]:
+    """What is expected of each tooth from every tooth's chance of a mark, (rows, columns) each.
 
-    The teeth of a photo carry much the same mark. None for all where the network was not asked.
+    The teeth of a photo carry much the same mark: a share of it is what all of them say.
     """
-    maps = [
-        np.where(cells, s.contact, 0.0)
-        for s, cells in zip(seen, inside, strict=True)
-        if s.contact is not None
-    ]
-    if not maps or len(maps) < len(seen):
-        return [None] * len(seen)
-    common = np.mean(maps, axis=0)
-    expected: list[ExpectedContact | None] = []
-    for own, cells in zip(maps, inside, strict=True):
-        both = 0.5 * own + 0.5 * common
-        peak = float(np.quantile(both[cells], 0.98)) if cells.any() else 0.0
+    if not marks:
+        return []
+    common = np.mean(marks, axis=0)
+    expected = []
+    for own, cells in zip(marks, inside, strict=True):
+        both = (1.0 - _COMMON) * own + _COMMON * common
+        peak = float(np.quantile(own[cells], 0.98)) if cells.any() else 0.0
         top = max(float(np.quantile(both, 0.995)), 0.05)
         expected.append(ExpectedContact(np.clip(both / top, 0.0, 1.0), both, peak))
     return expected
 
 
 def agreement(
-    expected: ExpectedContact | None, mask: NDArray[np.bool_], inside: NDArray[np.bool_]
+    expected: ExpectedContact, mask: NDArray[np.bool_], inside: NDArray[np.bool_]
 ) -> float:
     """How much more contact the network expects on a patch's cells than on the others, -1 to 1."""
     beside = inside & ~mask
-    if expected is None or not mask.any() or not beside.any():
+    if not mask.any() or not beside.any():
         return 0.0
     return float(expected.chance[mask].mean() - expected.chance[beside].mean())
 

@@ -36,6 +36,12 @@ _STEADY = 0.35
 _LOOKS_PX = (512, 640)
 """Sizes at which the network sees a photo; the second only where the first leaves a doubt."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth"}
+_PERHAPS_OTHER_SIDE = {"no_teeth", "unsure_teeth", "no_compound", "hidden"}
+"""What a photo of the other side is often declined for."""
+_OTHER_SURE = 0.85
+"""Confidence that teeth found under the other declaration must have; set on the trial photos, where the
+rightly declared readable ones stay under it."""
+_FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
 _OTHER_SIDE = "The painted teeth look more like the other side. "
 
 
@@ -78,6 +84,8 @@ def find_teeth(
         if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
             break
     regions = tuple(ToothSurface.of(t).polygon for t in good)
+    if {r.code for r in reasons} & _PERHAPS_OTHER_SIDE and _fits_other_side(photo, side, hand):
+        reasons = (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
     if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
@@ -114,6 +122,13 @@ def _looks_like_other_side(
         for look in seen
     ]
     return shares[1] > shares[0]
+
+
+def _fits_other_side(photo: Photo, side: Side, hand: Hand) -> bool:
+    """Whether painted teeth are surely found when the other side is declared."""
+    other: Side = "coast" if side == "drive" else "drive"
+    teeth = _teeth_of(photo, look_for_ring(photo, other, hand))
+    return any(tooth.confidence > _OTHER_SURE for tooth in teeth)
 
 
 def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:

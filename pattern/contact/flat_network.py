@@ -1,0 +1,113 @@
+"""A small network that sees the teeth of a photo laid out flat: where each is wiped, covered, misplaced.
+
+The reader's first network finds teeth in the whole picture; this one looks at them alone, enlarged and
+lined up, and sees what they have in common. It runs on the CPU through OpenCV.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+ROWS, COLUMNS = 48, 144
+"""Cells of a laid-out tooth that the network is given; its maps have half as many each way."""
+WEIGHTS = "marks.onnx"
+MAP_NAMES = ("contact", "own", "lengthwise_slip", "profile_slip")
+"""Channels of the first output: two logits, then true less assumed tooth coordinates."""
+SCALAR_NAMES = ("painted", "marked")
+"""The second output, logits for each tooth."""
+CHANNELS = 11
+_RUNNING = threading.Lock()
+_LEAST_SD = 0.02
+
+Maps = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class FlatFields:
+    """What the network says of one tooth side, maps on ROWS/2 x COLUMNS/2 cells from tip to root and
+    toe to heel: `contact` and `own` (visible surface of this side) 0 to 1, `lengthwise_slip` and
+    `profile_slip` true less assumed tooth coordinates. `painted` and `marked`: 0 to 1, the side was
+    brushed with compound, and carries a wiped patch."""
+
+    contact: Maps
+    own: Maps
+    lengthwise_slip: Maps
+    profile_slip: Maps
+    painted: float
+    marked: float
+
+    def mark(self, rows: int, columns: int) -> NDArray[np.float64]:
+        """The chance that a cell shows the wiped patch of this side, on (rows, columns) cells."""
+        return np.asarray(_enlarged(self.contact * self.own, rows, columns), float)
+
+    def visible(self, rows: int, columns: int, least: float) -> NDArray[np.bool_]:
+        """The cells at which this side is seen with at least that chance."""
+        return np.asarray(_enlarged(self.own, rows, columns) >= least)
+
+
+def look_at_teeth(flats: Sequence[NDArray[np.float32]]) -> list[FlatFields]:
+    """Look at a photo's laid-out teeth, each (rows, columns, 3) sRGB 0 to 255, tip first, toe left."""
+    if not flats:
+        return []
+    small = [cv2.resize(flat, (COLUMNS, ROWS), interpolation=cv2.INTER_AREA) for flat in flats]
+    rgb = np.stack(small).transpose(0, 3, 1, 2).astype(np.float32) / 255.0
+    inputs = flat_inputs(rgb)
+    found = []
+    for tooth in inputs:
+        maps, scalars = _forward(tooth[None])
+        contact, own = _chance(maps[:2])
+        painted, marked = map(float, _chance(scalars))
+        found.append(FlatFields(contact, own, maps[2], maps[3], painted, marked))
+    return found
+
+
+def flat_inputs(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(T, 3, ROWS, COLUMNS) 0 to 1, the teeth of one photo, to the network's (T, CHANNELS, ...).
+
+    Colours as they are, by the spread of this photo's teeth, the mean tooth likewise, and the place.
+    """
+    mean = rgb.mean(axis=(0, 2, 3), keepdims=True)
+    sd = np.maximum(rgb.std(axis=(0, 2, 3), keepdims=True), _LEAST_SD)
+    level = np.clip((rgb - mean) / sd, -3.0, 3.0) / 1.5
+    common = np.broadcast_to(level.mean(axis=0, keepdims=True), level.shape)
+    lengthwise = np.linspace(-1.0, 1.0, COLUMNS, dtype=np.float32)
+    profile = np.linspace(1.0, -1.0, ROWS, dtype=np.float32)
+    grid = np.stack(np.meshgrid(lengthwise, profile))
+    places = np.broadcast_to(grid, (len(rgb), 2, ROWS, COLUMNS))
+    return np.concatenate([2.0 * rgb - 1.0, level, common, places], axis=1).astype(np.float32)
+
+
+def _enlarged(values: Maps, rows: int, columns: int) -> Maps:
+    return np.asarray(cv2.resize(values, (columns, rows), interpolation=cv2.INTER_LINEAR))
+
+
+@lru_cache(maxsize=1)
+def _network() -> cv2.dnn.Net:
+    data = resources.files("pattern.contact").joinpath("weights", WEIGHTS).read_bytes()
+    model = np.frombuffer(data, np.uint8)
+    classic = getattr(cv2.dnn, "ENGINE_CLASSIC", None)
+    return (
+        cv2.dnn.readNetFromONNX(model)
+        if classic is None
+        else cv2.dnn.readNetFromONNX(model, classic)
+    )
+
+
+def _forward(blob: NDArray[np.float32]) -> tuple[Maps, Maps]:
+    with _RUNNING:
+        network = _network()
+        network.setInput(blob)
+        maps, scalars = network.forward(["maps", "scalars"])
+    return np.array(maps[0], np.float32), np.array(scalars, np.float32).reshape(-1)
+
+
+def _chance(logits: Maps) -> Maps:
+    return (1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0)))).astype(np.float32)
