@@ -33,9 +33,11 @@ _SEEN = 0.65
 """Weight of what is seen in this photo's colours against what the network expects."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the trial photos."""
-_LEAST_PEAK = 0.45
-"""How sure of contact the network must be somewhere on the teeth, if it was asked; set on the trial
-photos: five of six unrolled ones stay under 0.2."""
+_LEAST_PEAK = 0.5
+"""How sure of contact the network must be somewhere on the teeth; set on the trial photos."""
+_ALIKE = 0.7
+"""A found tooth on which the network is less sure than this share of the surest is left out: a bare
+neighbour, or one that is half hidden."""
 
 
 def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[ContactPatch]:
@@ -62,9 +64,14 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     patches = [
         _patch(*each) for each in zip(surfaces, flats, looks, separate(looks), expected, strict=True)
     ]
-    if patches and float(np.mean([e.peak for e in expected])) < _LEAST_PEAK:
-        return [_without_contact(patch) for patch in patches]
-    return patches
+    peaks = np.array([e.peak for e in expected])
+    shown = np.ones(len(peaks), bool) if drawn else peaks >= _ALIKE * peaks.max(initial=0.0)
+    if not shown.any() or peaks[shown].mean() < _LEAST_PEAK:
+        shown[:] = False
+    return [
+        patch if keep else _without_contact(patch)
+        for patch, keep in zip(patches, shown, strict=True)
+    ]
 
 
 def _without_contact(patch: ContactPatch) -> ContactPatch:

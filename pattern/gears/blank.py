@@ -115,11 +115,6 @@ class Blank:
         low = self.root_mm(lengthwise) + self.teeth.clearance_mm
         return low + (self.tip_mm(lengthwise) - low) * np.asarray(profile, dtype=np.float64)
 
-    def root_profile(self, lengthwise: ArrayLike) -> NDArray[np.float64]:
-        """Profile position of the root line itself; negative, as it lies below the working flank."""
-        low = self.root_mm(lengthwise) + self.teeth.clearance_mm
-        return -self.teeth.clearance_mm / (self.tip_mm(lengthwise) - low)
-
     def section_mm(
         self, lengthwise: ArrayLike, height_mm: ArrayLike
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -5,7 +5,6 @@ Pixels as everywhere: (x, y), x right, y down, the centre of the first pixel is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -243,19 +242,3 @@ def extents_mm(mesh: GearMesh) -> tuple[float, float, float]:
     points = mesh.vertices[np.unique(mesh.triangles[mesh.tooth >= 0])]
     radius = np.hypot(points[:, 0], points[:, 1]).max()
     return float(radius), float(points[:, 2].min()), float(points[:, 2].max())
-
-
-def teeth_in_view(
-    spec: RingSpec, side: Side, camera: Camera, teeth: Sequence[int], least: float
-) -> list[int]:
-    """Teeth of which at least a share is unhidden and whose corners all lie in the picture."""
-    found = []
-    corners_l, corners_p = np.array([0.0, 1.0, 1.0, 0.0]), np.array([1.0, 1.0, 0.0, 0.0])
-    for tooth in teeth:
-        pixels, _ = camera.project(flank_points(spec, side, corners_l, corners_p, tooth))
-        if (
-            camera.contains(pixels).all()
-            and visible_share(spec, side, tooth, camera.origin) >= least
-        ):
-            found.append(tooth)
-    return found

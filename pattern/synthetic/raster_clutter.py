@@ -15,7 +15,6 @@ from pattern.synthetic.solids import Part, Solid, box, join_solids, prism, revol
 
 FIRST_THING = 96
 """Numbers below this in `Surface.thing` are teeth (0 to 63) and parts of the gear (64 + part)."""
-MAX_THINGS = 24
 
 
 def surface_of(solid: Solid, thing: int, scale_mm: float = 20.0) -> Surface:

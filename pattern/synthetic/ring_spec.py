@@ -66,10 +66,6 @@ class Proportions:
     fillet_mm: float
     chamfer_mm: float
 
-    def addendum_at(self, cone_mm: float) -> float:
-        """Addendum at a cone distance: grows toward the heel with the addendum angle."""
-        return self.addendum_mm + (cone_mm - self.mean_cone_mm) * math.tan(self.addendum_angle_rad)
-
     def dedendum_at(self, cone_mm: float) -> float:
         """Dedendum at a cone distance: grows toward the heel with the dedendum angle."""
         return self.dedendum_mm + (cone_mm - self.mean_cone_mm) * math.tan(self.dedendum_angle_rad)
