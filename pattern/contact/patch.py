@@ -13,7 +13,7 @@ from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
 from pattern.contact.flat_network import look_at_teeth
-from pattern.contact.seen import ExpectedContact, agreement, expected_contact
+from pattern.contact.seen import ExpectedContact, agreement, apart, expected_contact
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
 from pattern.records import ContactPatch, Photo
@@ -33,6 +33,10 @@ _SEEN = 0.65
 """Weight of what is seen in this photo's colours against what the network expects."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the trial photos."""
+_AGREES_WELL = 0.25
+_MOST_APART = (0.12, 0.25)
+"""Greatest distance, lengthwise and profile, of a patch's middle from the middle of what the network
+expects."""
 _LEAST_PEAK = 0.5
 """How sure of contact the network must be somewhere on the teeth; set on the trial photos."""
 _ALIKE = 0.7
@@ -92,14 +96,16 @@ def _patch(
     step, share = rim_step(lab, mask, inside)
     contact = np.where(mask, both, np.minimum(both, 0.49)) * _near(mask)
     agrees = agreement(expected, mask, inside)
-    if not _is_patch(mask, inside, step, share, agrees):
+    off = apart(expected, mask)
+    is_there = max(off[0] / _MOST_APART[0], off[1] / _MOST_APART[1]) < 1.0
+    if not is_there or not _is_patch(mask, inside, step, share, agrees):
         contact = np.zeros_like(contact)
         mask = np.zeros_like(mask)
     return ContactPatch(
         contact=contact.astype(np.float32),
         compound=np.where(inside, 1.0 - result.contact, 0.0).astype(np.float32),
         boundary_px=_boundary(mask, surface),
-        edge_sd=_edge_sd(both, mask, inside),
+        edge_sd=_edge_sd(both, mask, inside, off),
         compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
         rim_step=step,
         rim_share=share,
@@ -114,7 +120,9 @@ def _is_patch(mask: Mask, inside: Mask, step: float, share: float, agrees: float
         return False
     if step > 7.0 and share > max(0.65, 0.95 - 0.012 * step):
         return True
-    return agrees > _AGREES and step > 4.0 and share > 0.6 and part < 0.6
+    if agrees > _AGREES and step > 4.0 and share > 0.6 and part < 0.6:
+        return True
+    return agrees > _AGREES_WELL and step > 2.5 and share > 0.55 and part < 0.6
 
 
 def _near(mask: Mask) -> Floats:
@@ -158,11 +166,15 @@ def _boundary(mask: Mask, surface: ToothSurface) -> Floats:
     return surface.to_photo((cells[:, 0] + 0.5) / COLUMNS, 1.0 - (cells[:, 1] + 0.5) / ROWS)
 
 
-def _edge_sd(chance: Floats, mask: Mask, inside: Mask) -> tuple[float, float]:
-    """How well the rim is known: the band of undecided cells along it, as shares of the tooth."""
+def _edge_sd(
+    chance: Floats, mask: Mask, inside: Mask, off: tuple[float, float]
+) -> tuple[float, float]:
+    """How well the rim is known: the band of undecided cells along it and half of how far the two ways
+    of seeing the mark lie apart, as shares of the tooth."""
     if not mask.any():
         return 1.0, 1.0
     undecided = (chance > 0.1) & (chance < 0.9) & inside & (_near(mask) > 0)
     rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     width_cells = 0.5 * undecided.sum() / max(0.5 * rim.sum(), 1.0)
-    return (1.0 + width_cells) / COLUMNS * 1.5, (1.0 + width_cells) / ROWS
+    along, up = (1.0 + width_cells) / COLUMNS * 1.5, (1.0 + width_cells) / ROWS
+    return float(np.hypot(along, 0.5 * off[0])), float(np.hypot(up, 0.5 * off[1]))

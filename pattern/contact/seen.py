@@ -70,6 +70,23 @@ def agreement(
     return float(expected.chance[mask].mean() - expected.chance[beside].mean())
 
 
+def apart(expected: ExpectedContact, mask: NDArray[np.bool_]) -> tuple[float, float]:
+    """Lengthwise and profile distance of a patch's middle from the middle of what is expected."""
+    told = np.where(expected.prior > 0.5, expected.chance, 0.0)
+    if not mask.any() or not told.any():
+        return 1.0, 1.0
+    rows, columns = mask.shape
+    middles = [
+        np.array(
+            [(m.sum(axis=0) @ np.arange(columns)) / columns, (m.sum(axis=1) @ np.arange(rows)) / rows]
+        )
+        / m.sum()
+        for m in (mask.astype(float), told)
+    ]
+    along, up = np.abs(middles[0] - middles[1])
+    return float(along), float(up)
+
+
 def seen_on_tooth(
     fields: tuple[PixelFields, ...], surface: ToothSurface, flat: FlatTooth
 ) -> SeenTooth:

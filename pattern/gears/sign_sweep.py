@@ -31,8 +31,7 @@ _DRAWS = 4
 @dataclass(frozen=True, eq=False)
 class Sweep:
     """One row a set: `uniform` (bool), curve radius over mean cone distance, offset over diameter, and
-    how far the marks go per 0.001 in of pinion, shares of the tooth, + toward the heel: of the pinion
-    alone, and with the ring gear following so that the backlash is held.
+    how far the marks go per 0.001 in of pinion, shares of the tooth, + toward the heel.
     """
 
     uniform: NDArray[np.bool_]
@@ -40,8 +39,6 @@ class Sweep:
     offset: Array
     drive: Array
     coast: Array
-    drive_held: Array
-    coast_held: Array
 
 
 def sweep(sets: int, seed: int, *, wide: bool) -> Sweep:
@@ -168,21 +165,15 @@ def _rates(axle: Axle, system: System, rng: np.random.Generator, wide: bool) -> 
         system,
     )
     drawn = draw_ease_offs(_DRAWS, rng)
-    ease = EaseOff(*(np.tile(np.broadcast_to(np.asarray(v), (_DRAWS,)), 4) for v in drawn.values))
-    step = np.repeat([_STEP_MM, -_STEP_MM, 0.0, 0.0], _DRAWS)
-    found = evaluate_batch(blank, Moves(step, step[::-1]), ease, ease, resolution=COARSE)
-    # the last two rows are the ring gear's, in reverse order
-    (drive, ring_drive), (coast, ring_coast), (backlash, ring_backlash) = (
-        _slopes(values)
-        for values in (found.drive.lengthwise, found.coast.lengthwise, found.backlash_mm)
-    )
-    follow = -backlash / ring_backlash
+    ease = EaseOff(*(np.tile(np.broadcast_to(np.asarray(v), (_DRAWS,)), 2) for v in drawn.values))
+    moves = Moves(np.repeat([_STEP_MM, -_STEP_MM], _DRAWS))
+    found = evaluate_batch(blank, moves, ease, ease, resolution=COARSE)
     offset = (axle.offset_in or 0.0) / axle.ring_diameter_in
-    rates = (drive, coast, drive + follow * ring_drive, coast + follow * ring_coast)
+    rates = (_slope(found.drive.lengthwise), _slope(found.coast.lengthwise))
     return (blank.curve_ratio, offset, *(float(np.nanmedian(rate)) for rate in rates))
 
 
-def _slopes(values: Array) -> tuple[Array, Array]:
-    """Change per 0.001 in of the pinion's and of the ring gear's move, (draws,) each."""
-    ahead, behind, ring_behind, ring_ahead = values.reshape(4, _DRAWS)
-    return (ahead - behind) / 4, (ring_ahead - ring_behind) / 4
+def _slope(values: Array) -> Array:
+    """Change per 0.001 in of pinion, (draws,)."""
+    ahead, behind = values.reshape(2, _DRAWS)
+    return (ahead - behind) / 4
