@@ -80,19 +80,20 @@ def test_quality_is_yes_no_or_undecided_and_agrees_with_the_masks(example):
 def test_easy_pictures_are_sharp(batch):
     blurred = QUALITY_CODES.index("blurred")
     with torch.no_grad():
-        hard = [photograph(Dice(k, CPU), batch).quality[:, blurred] for k in range(2)]
-        easy = [photograph(Dice(k, CPU), batch, ease=1.0).quality[:, blurred] for k in range(2)]
+        hard = [photograph(Dice(k, CPU), batch).quality[:, blurred] for k in range(4)]
+        easy = [photograph(Dice(k, CPU), batch, ease=1.0).quality[:, blurred] for k in range(4)]
     assert (torch.cat(easy) == 0).sum() > (torch.cat(hard) == 0).sum()
     assert not (torch.cat(easy) == 1).any()
 
 
 def test_blur_is_the_gaussian_that_opencv_draws():
-    # cv2.GaussianBlur with the same sigma is the outside reference.
+    # cv2.GaussianBlur with the same sigma is the outside reference. Beyond 2 px ours is drawn at half
+    # size, which costs a little sharpness.
     noise = np.random.default_rng(0).random((60, 80), np.float32)
-    for sigma in (0.7, 1.4, 2.8):
+    for sigma, apart in ((0.7, 0.001), (1.4, 0.001), (2.8, 0.02)):
         ours = gaussian(torch.from_numpy(noise)[None, None], sigma)[0, 0].numpy()
         theirs = cv2.GaussianBlur(noise, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
-        assert np.abs(ours - theirs)[12:-12, 12:-12].max() < 0.01
+        assert np.abs(ours - theirs)[12:-12, 12:-12].max() < apart
 
 
 def test_jpeg_loses_about_what_opencvs_jpeg_loses():
