@@ -23,9 +23,9 @@ Array = NDArray[np.float64]
 
 _COARSE_THOU = 3.0
 _MOVE_SD_THOU = 0.5
-_PINION_PRICE = (
-    0.07  # of the loss that a hopeless set has: pressing the bearing off is the dear step
-)
+# of the loss that a hopeless set has: pressing the bearing off is the dear step. In the closed loop
+# twice this price saved 0.05 more pinion moves a set and cost 0.13 more rolls
+_PINION_PRICE = 0.15
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
@@ -130,7 +130,8 @@ def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
     """The move of least expected loss that shims can make; the ring gear alone where that serves.
 
     A move is only made on a set that is not right as it stands, so it is sized on those draws alone:
-    `belief` should come from `if_not_right`. Judge it on the whole belief with `judged`.
+    `belief` should come from `if_not_right`. Judge it on the whole belief with `judged`. A move of
+    nothing comes back only where nothing else can be made: staying cannot make a wrong set right.
     """
     alone = _search(belief, limits, np.zeros(1), reach.ring_thou)
     both = _search(belief, limits, reach.pinion_thou, reach.ring_thou)
@@ -162,7 +163,9 @@ def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array) -> Choic
         _grid(_around(pinion, start[0]), _around(ring, start[1]))
         for start in grid[np.argsort(loss)[:3]]
     ]
-    return _choice(belief, limits, np.unique(np.concatenate(near), axis=0))
+    made = np.unique(np.concatenate(near), axis=0)
+    some = made[np.any(made != 0.0, axis=1)]
+    return _choice(belief, limits, some if len(some) else made)
 
 
 def _every(moves: Array, spacing: float) -> Array:

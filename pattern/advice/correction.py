@@ -190,7 +190,8 @@ def _decide(job: _Job) -> Advice:
     if sign is not None and unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
         return replace(_advice("reject", job, seen, None), flags=(sign.code,))
     _need_room(job, belief, limits, best)
-    doubtful = best.chance_good < now.chance_good and not _rolled_again(job.rolls)
+    worse = best.chance_good < now.chance_good and best.chance_right <= now.chance_right
+    doubtful = worse and not _rolled_again(job.rolls)
     if still or doubtful:
         return _advice("undecided", job, seen, None)
     return _advice("adjust", job, seen, best)

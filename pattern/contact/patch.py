@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -66,16 +65,22 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
         for flat, cells, hint in zip(flats, inside, expected, strict=True)
     ]
     patches = [
-        _patch(*each) for each in zip(surfaces, flats, looks, separate(looks), expected, strict=True)
+        _patch(*each)
+        for each in zip(surfaces, flats, looks, separate(looks), expected, strict=True)
     ]
-    peaks = np.array([e.peak for e in expected])
-    shown = np.ones(len(peaks), bool) if drawn else peaks >= _ALIKE * peaks.max(initial=0.0)
-    if not shown.any() or peaks[shown].mean() < _LEAST_PEAK:
-        shown[:] = False
+    shown = _shown(np.array([e.peak for e in expected]), drawn)
     return [
         patch if keep else _without_contact(patch)
         for patch, keep in zip(patches, shown, strict=True)
     ]
+
+
+def _shown(peaks: Floats, drawn: bool) -> Mask:
+    """The teeth on which the network expects a mark: none if it is not sure on any."""
+    shown = np.ones(len(peaks), bool) if drawn else peaks >= _ALIKE * peaks.max(initial=0.0)
+    if not shown.any() or peaks[shown].mean() < _LEAST_PEAK:
+        return np.zeros(len(peaks), bool)
+    return shown
 
 
 def _without_contact(patch: ContactPatch) -> ContactPatch:

@@ -1,34 +1,15 @@
-"""What the network saw, brought onto a laid-out tooth side."""
+"""Where the network expects the mark on the laid-out teeth, and whether a patch agrees."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.teeth.fields import PixelFields
-from pattern.teeth.rectify import FlatTooth
-from pattern.teeth.surface import ToothSurface
-
 Floats = NDArray[np.float64]
-_LEAST_CLEAR = 0.5
 _COMMON = 0.3
-
-
-@dataclass(frozen=True, eq=False)
-class SeenTooth:
-    """On the cells of a laid-out tooth: where the side is visible, and the network's probability of
-    contact and of compound there, None when no network was asked. `slip` is how far the outline's
-    lengthwise places lie from the network's (median), toe and heel exchanged or not: a toe that the
-    user turned is no slip; 1 where the network sees too little of the side to tell."""
-
-    visible: NDArray[np.bool_]
-    contact: Floats | None
-    compound: Floats | None
-    slip: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,52 +59,13 @@ def apart(expected: ExpectedContact, mask: NDArray[np.bool_]) -> tuple[float, fl
     rows, columns = mask.shape
     middles = [
         np.array(
-            [(m.sum(axis=0) @ np.arange(columns)) / columns, (m.sum(axis=1) @ np.arange(rows)) / rows]
+            [
+                (m.sum(axis=0) @ np.arange(columns)) / columns,
+                (m.sum(axis=1) @ np.arange(rows)) / rows,
+            ]
         )
         / m.sum()
         for m in (mask.astype(float), told)
     ]
     along, up = np.abs(middles[0] - middles[1])
     return float(along), float(up)
-
-
-def seen_on_tooth(
-    fields: tuple[PixelFields, ...], surface: ToothSurface, flat: FlatTooth
-) -> SeenTooth:
-    """Average every look that holds the whole tooth, the finer ones counting more."""
-    grid_l, grid_p = np.meshgrid(flat.lengthwise, flat.profile)
-    xy = surface.to_photo(grid_l, grid_p)
-    sums: dict[str, Floats] = {}
-    total = np.zeros(grid_l.shape)
-    for field in fields:
-        cells = field.grid_xy(xy.reshape(-1, 2)).reshape(xy.shape).astype(np.float32)
-        rows, columns = field.shape
-        within = (
-            (cells[..., 0] >= 0)
-            & (cells[..., 0] <= columns - 1)
-            & (cells[..., 1] >= 0)
-            & (cells[..., 1] <= rows - 1)
-        )
-        if within.sum() < 0.9 * flat.inside.sum():
-            continue
-        fineness = 1.0 / float(abs(np.linalg.det(field.to_photo[:, :2])))
-        weight = within * min(fineness, 4.0)
-        total += weight
-        for name in ("side", "contact", "compound", "lengthwise"):
-            value = cv2.remap(
-                getattr(field, name),
-                cells[..., 0],
-                cells[..., 1],
-                cv2.INTER_LINEAR,
-                borderMode=cv2.BORDER_REPLICATE,
-            )
-            sums[name] = sums.get(name, np.zeros(grid_l.shape)) + weight * value
-    if not total.any():
-        return SeenTooth(np.ones(grid_l.shape, bool), None, None)
-    mean = {name: value / np.maximum(total, 1e-9) for name, value in sums.items()}
-    clear = (mean["side"] > 0.5) & flat.inside
-    slip = 1.0
-    if clear.sum() > _LEAST_CLEAR * flat.inside.sum():
-        said, drawn = mean["lengthwise"][clear], grid_l[clear]
-        slip = min(float(np.median(np.abs(v - drawn))) for v in (said, 1.0 - said))
-    return SeenTooth(mean["side"] > 0.05, mean["contact"], mean["compound"], slip)

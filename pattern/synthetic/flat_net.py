@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import torch
@@ -25,12 +26,11 @@ class FlatNet(nn.Module):
         )
         self.down = nn.ModuleList(
             nn.Sequential(_ConvNorm(before, after, stride=2), _Residual(after), _Residual(after))
-            for before, after in zip(WIDTHS[:-1], WIDTHS[1:], strict=True)
+            for before, after in pairwise(WIDTHS)
         )
         self.whole = nn.Conv2d(WIDTHS[-1], WIDTHS[-1], 1)
         self.lift = nn.ModuleList(
-            _ConvNorm(after, before, size=1)
-            for before, after in zip(WIDTHS[:-1], WIDTHS[1:], strict=True)
+            _ConvNorm(after, before, size=1) for before, after in pairwise(WIDTHS)
         )
         self.merge = nn.ModuleList(_Residual(width) for width in WIDTHS[:-1])
         self.head = nn.Sequential(

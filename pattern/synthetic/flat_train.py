@@ -17,13 +17,14 @@ import time
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional
 
-from pattern.contact.flat_network import flat_inputs
+from pattern.contact.flat_network import COLUMNS, ROWS, flat_inputs
 from pattern.synthetic.flat_net import FlatNet, export_onnx
 
 PHOTOS = 16
@@ -32,8 +33,12 @@ KEPT_OUT = 20
 """Every so-manieth file is kept for the scores."""
 FIRST_FILES = 24
 STEP_PHOTOS = 14
+STREAKED = 0.35
+UNROLLED = 0.2
+"""Share of the photos in a step that are drawn from those painted and not rolled."""
 AVERAGING = 0.998
 SLIP_SCALE = 254.0
+_MIRRORED = np.array([-1.0, 1.0], np.float32)[:, None, None]
 
 Photo = dict[str, NDArray[Any]]
 
@@ -100,6 +105,12 @@ class Pool:
         self.known: set[str] = set()
         self.photos: list[Photo] = []
         self.held: list[Photo] = []
+        self.unrolled: list[Photo] = []
+
+    def pick(self, rng: np.random.Generator) -> Photo:
+        """A photo to learn from."""
+        some = self.unrolled if self.unrolled and rng.random() < UNROLLED else self.photos
+        return some[int(rng.integers(len(some)))]
 
     def refresh(self) -> None:
         """Take in new files."""
@@ -110,7 +121,12 @@ class Pool:
             with np.load(file) as kept:
                 arrays = {name: kept[name] for name in kept.files}
             into = self.held if int(file.stem) % KEPT_OUT == 0 else self.photos
-            into += [{k: v[n] for k, v in arrays.items()} for n in range(len(arrays["rgb"]))]
+            new = [{k: v[n] for k, v in arrays.items()} for n in range(len(arrays["rgb"]))]
+            into += new
+            if into is self.photos:
+                self.unrolled += [
+                    p for p in new if p["painted"].mean() > 40 and p["contact"].max() < 8
+                ]
 
 
 def _varied(photo: Photo, rng: np.random.Generator) -> Photo:
@@ -128,14 +144,27 @@ def _varied(photo: Photo, rng: np.random.Generator) -> Photo:
         rgb = rgb[:, rng.permutation(3)]
     rgb = rgb ** float(np.exp(rng.normal(0, 0.2)))
     rgb = rgb * np.exp(rng.normal(0, 0.12, (1, 3, 1, 1))) * np.exp(rng.normal(0, 0.15))
+    if rng.random() < STREAKED:
+        rgb = rgb * _streaks(rng, len(rgb))
     rgb += rng.normal(0, 1, rgb.shape) * rng.uniform(0, 0.02)
     rgb = np.clip(rgb, 0.0, 1.0).astype(np.float32)
     made = {k: photo[k][teeth].astype(np.float32) / 255.0 for k in ("contact", "painted", "own")}
     slip = photo["slip"][teeth].astype(np.float32) / SLIP_SCALE
     if rng.random() < 0.5:
-        rgb, slip = rgb[..., ::-1], slip[..., ::-1] * np.float32([-1, 1])[:, None, None]
+        rgb, slip = rgb[..., ::-1], slip[..., ::-1] * _MIRRORED
         made = {k: v[..., ::-1] for k, v in made.items()}
     return {"inputs": flat_inputs(np.ascontiguousarray(rgb)), "slip": slip, **made}
+
+
+def _streaks(rng: np.random.Generator, count: int) -> NDArray[Any]:
+    """Bristle marks along the teeth as factors (count, 1, rows, columns): streaks are no mark."""
+    wide, high = rng.uniform(6.0, 50.0), rng.uniform(0.7, 3.0)
+    drawn = [
+        cv2.GaussianBlur(rng.normal(size=(ROWS, COLUMNS)), (0, 0), sigmaX=wide, sigmaY=high)
+        for _ in range(count)
+    ]
+    strength = rng.uniform(0.05, 0.35)
+    return np.exp(strength * np.stack([d / max(float(d.std()), 1e-9) for d in drawn]))[:, None]
 
 
 def _stacked(photos: list[Photo]) -> dict[str, Tensor]:
@@ -198,8 +227,7 @@ def _train(options: argparse.Namespace, folder: Path) -> None:
         rate = options.rate * min(1.0, (step + 1) / 100) * (0.5 + 0.5 * math.cos(math.pi * spent))
         for group in optimiser.param_groups:
             group["lr"] = max(rate, 1e-6)
-        chosen = rng.integers(len(pool.photos), size=STEP_PHOTOS)
-        truth = _stacked([_varied(pool.photos[n], rng) for n in chosen])
+        truth = _stacked([_varied(pool.pick(rng), rng) for _ in range(STEP_PHOTOS)])
         net.train()
         with torch.autocast("cpu", dtype=torch.bfloat16):
             maps, scalars = net(truth["inputs"].to(memory_format=torch.channels_last))

@@ -8,6 +8,7 @@ them; paint, light and camera (`shade`) then work on the laid-out teeth, one bel
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,7 +58,8 @@ def flat_examples(seed: int, count: int) -> FlatExamples:
     """Draw so many photos' teeth, TEETH each, from one seed."""
     rng = np.random.default_rng([seed, 31])
     gear = random_gear(rng)
-    views, places = [], []
+    views: list[View] = []
+    places: list[list[tuple[int, ToothSurface]]] = []
     while len(views) < count:
         if len(views) % VIEWS_PER_GEAR == 0:
             gear = random_gear(rng)
@@ -194,7 +196,7 @@ def _sampled(view: View, xy: NDArray[np.float32]) -> View:
     buffers = view.buffers
     x, y = np.ascontiguousarray(xy[..., 0]), np.ascontiguousarray(xy[..., 1])
 
-    def at(values: NDArray[np.generic], outside: float = 0.0) -> NDArray[np.generic]:
+    def at(values: NDArray[Any], outside: float = 0.0) -> NDArray[Any]:
         border = (outside,) * 4
         picked = cv2.remap(
             np.ascontiguousarray(values), x, y, cv2.INTER_NEAREST,

@@ -90,7 +90,7 @@ def find_teeth(
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
         seen = tuple(ToothSurface.of(t).polygon for t in teeth)
-        return FoundTeeth((), reasons, regions, search.looks, None, seen)
+        return FoundTeeth((), reasons, regions, None, seen)
     found_toe = direction_of(np.sum([_toe_vector(t) for t in good], axis=0))
     flags: list[Reason] = []
     if toe is not None and toe != found_toe:
@@ -98,7 +98,7 @@ def find_teeth(
         flags.append(overridden_toe(toe, found_toe, side, hand))
     if any(_is_cut(photo, t) for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
-    return FoundTeeth(tuple(good), tuple(flags), regions, search.looks, toe or found_toe)
+    return FoundTeeth(tuple(good), tuple(flags), regions, toe or found_toe)
 
 
 def _looks_like_other_side(

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.records import Direction, Reason, ToothSide
-from pattern.teeth.fields import PixelFields
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,13 +17,11 @@ class FoundTeeth:
     `regions` are closed polygons (n, 2) px over which the photo's quality is judged, one a tooth.
     `flags` say what was seen on the way; those that stop the photo come with no teeth to measure;
     `seen` are then polygons of what was taken for painted teeth, to be shown to the user.
-    `fields` is what the network saw, None when it was not asked. `toe` is where the toe lies in the
-    picture, None if there is no tooth.
+    `toe` is where the toe lies in the picture, None if there is no tooth.
     """
 
     teeth: tuple[ToothSide, ...]
     flags: tuple[Reason, ...] = ()
     regions: tuple[NDArray[np.float64], ...] = ()
-    fields: tuple[PixelFields, ...] = ()
     toe: Direction | None = None
     seen: tuple[NDArray[np.float64], ...] = ()

@@ -26,4 +26,4 @@ def test_outlines_drawn_far_past_the_heel_are_declined(name: str) -> None:
     photo = SAMPLES / f"{name}.jpg"
     reading = read_photo(photo, truth["side"], hand=truth["hand"], outlines=outlines)
     assert reading.status == "declined"
-    assert "outlines follow the teeth" in reading.reasons[0].message
+    assert "outlines lie beside the teeth" in reading.reasons[0].message
