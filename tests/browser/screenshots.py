@@ -1,6 +1,7 @@
 """Pictures of every screen at both sizes: `python -m tests.browser.screenshots --out DIR [--dark]`.
 
-For the README and to be looked at. Needs Chromium and the sample photos; touches no user data.
+To be looked at; `--readme` makes the README's pictures of them too. Needs Chromium and the sample photos;
+touches no user data.
 """
 
 from __future__ import annotations
@@ -9,13 +10,17 @@ import argparse
 import tempfile
 from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from pattern.archive.store import Archive
 from tests.browser import steps
-from tests.browser.conftest import CHROMIUM, QUIET, SIZES, Server, running
+from tests.browser.conftest import CHROMIUM, QUIET, SAMPLES, SIZES, Server, running
 
 PAIR = "cedar"
+README = SAMPLES / "readme"
+DESK_PX, PHONE_PX = 1000, 390
+"""Widths in the README's pictures."""
 
 
 def main() -> None:
@@ -23,6 +28,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--out", type=Path, required=True)
     options.add_argument("--dark", action="store_true")
+    options.add_argument("--readme", action="store_true", help="the README's pictures too")
     given = options.parse_args()
     given.out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as place, running(Path(place)) as server:
@@ -32,6 +38,28 @@ def main() -> None:
             for size in SIZES:
                 _walk(browser, server, size, given.out, dark=given.dark)
             browser.close()
+    if given.readme:
+        _for_the_readme(given.out)
+
+
+def _for_the_readme(shots: Path) -> None:
+    """The photos' and the advice's screen at the desk, outline and advice side by side on the phone."""
+
+    def part(name: str, width: int, height: int | None = None) -> Image.Image:
+        with Image.open(shots / f"{name}.png") as shot:
+            small = shot.convert("RGB").resize((width, round(shot.height * width / shot.width)))
+        return small.crop((0, 0, width, height or small.height))
+
+    outline = part("5-outline-phone", PHONE_PX)
+    phone = Image.new("RGB", (2 * PHONE_PX, outline.height))
+    phone.paste(outline, (0, 0))
+    phone.paste(part("6-advice-phone", PHONE_PX, outline.height), (PHONE_PX, 0))
+    for name, picture in (
+        ("photos-desk", part("4-photos-desk", DESK_PX)),
+        ("advice-desk", part("6-advice-desk", DESK_PX, 752)),
+        ("phone", phone),
+    ):
+        picture.save(README / f"{name}.png", optimize=True)
 
 
 def _older_jobs(server: Server) -> None:
