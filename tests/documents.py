@@ -27,7 +27,9 @@ def settings_table() -> str:
 
 
 def messages_table() -> str:
-    from tests.hard.messages import table  # draws a photo and runs the program: only when asked for
+    from tests.hard.message_table import (
+        table,  # draws a photo and runs the program: only when asked for
+    )
 
     return table()
 

@@ -161,3 +161,8 @@ def object_store(monkeypatch: pytest.MonkeyPatch) -> Iterator[ObjectStore]:
     finally:
         server.process.kill()
         server.process.wait()
+
+
+def plain(place: str) -> str:
+    """The address as PostgreSQL's own client takes it."""
+    return place.replace("+psycopg", "")

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.hard.messages import ALL, Case, Site, Told, an_archive, seen_sites, sites, told
+from tests.hard.message_cases import ALL
+from tests.hard.message_table import an_archive
+from tests.hard.messages import Case, Site, Told, seen_sites, sites, told
 from tests.hard.running import assert_message
 
 ELSEWHERE: dict[Site, str] = {
@@ -52,7 +54,7 @@ def test_every_case_is_refused_with_its_exit_code_and_a_message_that_helps(shop:
 def _assert_all_seen(seen: set[Site]) -> None:
     left = {site for site in sites() - seen if not site[0].startswith(OWN_TESTS)}
     unseen = left - set(ELSEWHERE)
-    assert not unseen, "no case gives these; add one to tests/hard/messages.py"
+    assert not unseen, "no case gives these; add one to tests/hard/message_cases.py"
     assert not set(ELSEWHERE) - left, "these are seen now, or no longer made; take them out"
 
 
