@@ -8,7 +8,7 @@ import streamlit as st
 
 from app import parts, wording
 from app.calls import LOG
-from app.way import STEPS, page
+from app.way import STEPS, address, page
 from pattern.errors import ArchiveError, PatternError
 
 
@@ -28,6 +28,7 @@ def main() -> None:
         parts.fault(fault, wording.ARCHIVE_FAULT)
     except PatternError as fault:
         parts.fault(fault)
+        st.page_link(page("jobs"), label=wording.ALL_JOBS, query_params=address())
     except Exception:  # a user must never face a traceback; the terminal gets it whole
         LOG.exception("a screen failed")
         st.error(wording.UNEXPECTED)

@@ -72,7 +72,7 @@ def asked_job() -> str:
     """The job in the address. Raises InvalidInput if there is none."""
     job_id = st.query_params.get("job", "")
     if not job_id:
-        raise InvalidInput(wording.NO_SUCH_JOB.format(job="?"), remedy=wording.BACK_TO_LIST)
+        raise InvalidInput(wording.NO_JOB_NAMED, remedy=wording.BACK_TO_LIST)
     return str(job_id)
 
 

@@ -19,8 +19,8 @@ JOBS = "Jobs"
 ALL_JOBS = "‹ Jobs"
 UNITS = "Units"
 UNIT_NAMES = {"in": "inch", "mm": "mm"}
-NO_SUCH_JOB = "There is no job {job} in this archive"
-BACK_TO_LIST = "Go back to the list of jobs"
+NO_JOB_NAMED = "This address names no job"
+BACK_TO_LIST = "Choose one from the list of jobs"
 
 # --- jobs --------------------------------------------------------------------------------------
 

@@ -59,6 +59,11 @@ def test_the_link_to_older_jobs_keeps_the_units(
     assert dict(parse_qsl(link.query_string)) == {"older": "J0002", "units": "mm"}
 
 
+def test_an_address_without_a_job_says_so(screen: Callable[..., AppTest]) -> None:
+    page = screen("roll")
+    assert "This address names no job. Choose one from the list" in page.exception[0].message
+
+
 # --- axle ---------------------------------------------------------------------------------------
 
 

@@ -95,4 +95,5 @@ def test_an_address_of_a_job_that_is_not_there_says_so(
 ) -> None:
     page = visit(f"{server.url}/roll?job=J9999")
     expect(page.get_by_role("alert")).to_contain_text("J9999")
+    expect(page.get_by_role("link", name="‹ Jobs")).to_be_visible()
     expect(page.get_by_text("Traceback")).to_have_count(0)

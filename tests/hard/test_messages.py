@@ -14,7 +14,7 @@ from tests.hard.running import assert_message
 ELSEWHERE: dict[Site, str] = {
     ("app/passphrase.py", "'cannot be read'"): "tests/app/test_passphrase.py",
     ("app/server.py", "f'port {port} cannot be used: {fault.strerror}'"): "tests/app/test_server.py",
-    ("app/state.py", "wording.NO_SUCH_JOB.format(job='?')"): "tests/app/test_screens.py",
+    ("app/state.py", "wording.NO_JOB_NAMED"): "tests/app/test_screens.py",
     ("pattern/cli/page.py", "'none is set and nobody can be asked here'"): "tests/hard/test_strangers.py",
     ("pattern/cli/read_many.py", "'the system ended a worker process, perhaps for want of memory'"): "tests/cli/test_read_many.py",
     ("pattern/photo/decode.py", "f'cannot be opened ({fault.strerror})'"): "needs another user than root",
