@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
@@ -70,3 +71,17 @@ def export_onnx(net: FlatNet, file: Path) -> None:
         opset_version=13,
         dynamo=False,
     )
+    _halve(file)
+
+
+def _halve(file: Path) -> None:
+    """Keep the large weights at half precision, which OpenCV widens again on reading."""
+    import onnx
+    from onnx import numpy_helper
+
+    model = onnx.load(str(file))
+    for tensor in model.graph.initializer:
+        values = numpy_helper.to_array(tensor)
+        if values.dtype == np.float32 and values.size > 64:
+            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), tensor.name))
+    onnx.save(model, str(file))

@@ -41,8 +41,11 @@ def teeth_mask(fields, truth):
 
 
 def test_the_weights_stay_under_16_mb():
-    weights = resources.files("pattern.teeth").joinpath("weights", "reader.onnx")
-    assert len(weights.read_bytes()) < 16_000_000
+    packaged = resources.files("pattern.teeth"), resources.files("pattern.contact")
+    files = [f for step in packaged for f in step.joinpath("weights").iterdir()]
+    sizes = {f.name: len(f.read_bytes()) for f in files if f.name.endswith(".onnx")}
+    assert set(sizes) == {"reader.onnx", "marks.onnx"}
+    assert sum(sizes.values()) < 16_000_000
 
 
 def test_maps_are_probabilities_and_the_quality_has_every_code(fields):
