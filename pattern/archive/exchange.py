@@ -109,6 +109,8 @@ def import_job(database: Database, store: PhotoStore, source: Path) -> Arrival:
     A job that is here already with the same record is left alone; one that differs comes in as a job
     of its own. Raises InvalidInput for anything that is not such a zip, ArchiveUnavailable.
     """
+    if not source.is_file():
+        raise InvalidInput("is no file here", subject=str(source), remedy="Check the zip's name")
     try:
         with zipfile.ZipFile(source) as package:
             job = _check_package(package, source.name)

@@ -75,7 +75,7 @@ def verify(location: Location, progress: Progress | None = None) -> Verdict:
     file = location.database_file
     if file is not None and not file.is_file():
         raise ArchiveUnavailable(
-            "there is no archive", subject=str(location), remedy="Check --archive"
+            "there is no archive", subject=str(location), remedy="Check the name of the place"
         )
     database = Database(location, read_only=True)
     with closing(database):

@@ -264,14 +264,18 @@ class _no_warning:
         pass
 
 
+def test_a_zip_that_is_not_there_is_said_to_be_that(archive: Archive, tmp_path: Path) -> None:
+    for source in (tmp_path / "missing.zip", tmp_path):
+        with pytest.raises(InvalidInput, match="is no file here"):
+            archive.import_job(source)
+
+
 @pytest.mark.parametrize("content", [b"", b"hello", b"PK\x03\x04" + bytes(50)])
 def test_a_file_that_is_no_zip_is_refused(archive: Archive, tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "x.zip"
     path.write_bytes(content)
     with pytest.raises(InvalidInput, match="no job export"):
         archive.import_job(path)
-    with pytest.raises(InvalidInput, match="no job export"):
-        archive.import_job(tmp_path / "nowhere.zip")
 
 
 def test_a_locked_zip_is_refused(archive: Archive, tmp_path: Path) -> None:
