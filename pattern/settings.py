@@ -38,7 +38,7 @@ class Settings(BaseModel):
         0.00635, gt=0.001, lt=0.1, description="thickness of the marking film, mm"
     )
     accept_chance: float = Field(
-        0.9, gt=0.5, lt=1, description="chance of being right at which a pattern is accepted"
+        0.95, gt=0.5, lt=1, description="chance of being right at which a pattern is accepted"
     )
 
     @property
