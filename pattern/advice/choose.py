@@ -72,11 +72,16 @@ class Choice:
     chance_backlash: float
 
 
-def mix(fits: Sequence[Fit], draws: int = 1200) -> tuple[Belief, tuple[float, ...]]:
-    """Join fitted hypotheses in proportion to their probability; also return the probabilities."""
+def shares(fits: Sequence[Fit]) -> Array:
+    """Probability of each hypothesis, (n,)."""
     log = np.array([f.log_evidence + np.log(f.hypothesis.prior) for f in fits])
     share = np.exp(log - log.max())
-    share /= share.sum()
+    return np.asarray(share / share.sum())
+
+
+def mix(fits: Sequence[Fit], draws: int = 1200) -> tuple[Belief, tuple[float, ...]]:
+    """Join fitted hypotheses in proportion to their probability; also return the probabilities."""
+    share = shares(fits)
     picks = []
     for f, p in zip(fits, share, strict=True):
         count = round(float(p) * draws)

@@ -36,10 +36,11 @@ from pattern.advice.choose import (
     if_not_right,
     judged,
     mix,
+    shares,
     stay,
 )  # fmt: skip
 from pattern.advice.computed_response import computed_response
-from pattern.advice.estimate import Fit, Hypothesis, fit
+from pattern.advice.estimate import Fit, Hypothesis, fit, settled
 from pattern.advice.evidence import Evidence, gather
 from pattern.advice.outlook import expected
 from pattern.advice.reasons import CAUTIONS, Findings, explain
@@ -64,6 +65,11 @@ _SURELY_RIGHT = 0.85
 # in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
 _CALIBRATION = 1.12
 _HOPELESS, _SERVES = 0.10, 0.30
+# a hypothesis less likely than this gives the belief too few draws to be worth the time
+_COUNTS = 0.02
+_FEW_DRAWS = 100  # where only the misfit is asked for
+# a job this long has earned a look at the rarer accounts, however well it fits the usual ones
+_STUCK_ROLLS = 4
 
 
 def correct(
@@ -85,7 +91,7 @@ def correct(
     fault = _contradicted(axle, rolls, evidence, found)
     if fault is not None:
         return _without_move("undecided", fault, settings)
-    job = _Job(axle, rolls, kit, settings, evidence, found)
+    job = _Job(axle, rolls, kit, settings, evidence, settle(found))
     return _decide(job)
 
 
@@ -121,7 +127,7 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
         for response, share in _SOURCES
         for moves, part in _senses(axle, evidence)
     ]
-    if not all(is_odd(f) for f in sound):
+    if evidence.rolls < _STUCK_ROLLS and not all(is_odd(f) for f in sound):
         return sound
     rarer = [
         fit(
@@ -144,6 +150,13 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     return sound + rarer + unfit
 
 
+def settle(found: Sequence[Fit]) -> list[Fit]:
+    """The hypotheses that count, their draws moved on over the posterior; the others as they are."""
+    return [
+        settled(f) if share > _COUNTS else f for f, share in zip(found, shares(found), strict=True)
+    ]
+
+
 def _senses(
     axle: Axle, evidence: Evidence
 ) -> tuple[tuple[tuple[tuple[int, int], ...], float], ...]:
@@ -161,7 +174,7 @@ def _contradicted(
     if not fits_badly(best):
         return None
     tried = [
-        fit(evidence, response(axle, best.hypothesis.system), other)
+        fit(evidence, response(axle, best.hypothesis.system), other, draws=_FEW_DRAWS)
         for other in flips(rolls, best.hypothesis)
         for response, _ in _SOURCES
     ]
@@ -173,25 +186,25 @@ def _contradicted(
 
 def _decide(job: _Job) -> Advice:
     axle = job.axle
-    belief, shares = mix(job.fits)
+    belief, share = mix(job.fits)
     limits = _limits(axle, job.rolls)
     wrong = if_not_right(belief, limits)
     closer = choose(wrong, limits, _within_reach(job))
     now, best = stay(belief, limits), judged(belief, limits, closer)
     still = best.pinion_thou == 0 and best.ring_thou == 0
-    other = sum(p for f, p in zip(job.fits, shares, strict=True) if f.hypothesis.flipped)
+    other = sum(p for f, p in zip(job.fits, share, strict=True) if f.hypothesis.flipped)
     seen = Findings(axle, job.rolls, job.evidence, belief, other, limits, now, best)
     if now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None:
         worth = _rolled_again(job.rolls) or now.chance_right < _SURELY_RIGHT
         finer = closer if worth and not still else None
         return _advice("accept", job, replace(seen, finer=finer), None if finer is None else best)
-    unfit = sum(p for f, p in zip(job.fits, shares, strict=True) if not f.hypothesis.sound)
+    unfit = sum(p for f, p in zip(job.fits, share, strict=True) if not f.hypothesis.sound)
     sign = unfit_sign(job.evidence)
     if sign is not None and unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
         return replace(_advice("reject", job, seen, None), flags=(sign.code,))
     _need_room(job, belief, limits, best)
     worse = best.chance_good < now.chance_good and best.chance_right <= now.chance_right
-    doubtful = worse and not _rolled_again(job.rolls)
+    doubtful = worse and not _asked_before(job.rolls)
     if still or doubtful:
         return _advice("undecided", job, seen, None)
     return _advice("adjust", job, seen, best)
@@ -210,6 +223,13 @@ def _rolled_again(rolls: Sequence[Roll]) -> bool:
     """The last two rolls show one position: a third look at it would not tell more than a move."""
     last = rolls[-1]
     return len(rolls) > 1 and not last.pinion_move_in and not last.ring_move_in
+
+
+def _asked_before(rolls: Sequence[Roll]) -> bool:
+    """A look without a move told nothing new, or a side that was asked for was not to be had."""
+    missing = any(getattr(rolls[-1], side) is None for side in SIDES)
+    looks = (rolls[: t + 1] for t in range(1, len(rolls)))
+    return _rolled_again(rolls) or (missing and any(_rolled_again(part) for part in looks))
 
 
 def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:

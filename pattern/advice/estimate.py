@@ -4,7 +4,8 @@ Unknown: where pinion and ring gear stand, the place the marks are meant for, th
 moves (27 numbers, `response`), and how exactly each move was made. All rolls teach all of them.
 Maximum a posteriori by Levenberg-Marquardt on whitened parameters, then draws from the normal
 approximation there, weighted back to the true posterior (importance sampling), so that edges of
-the tooth and unknown gains do not distort the spread. The same weights give each hypothesis
+the tooth and unknown gains do not distort the spread, and moved on from there by Metropolis steps, so
+that no few draws stand for all. The same weights give each hypothesis
 (tooth system, a move recorded with the wrong sign) its probability.
 """
 
@@ -27,6 +28,7 @@ _MOVE_SD_THOU = 0.5
 _POSITION, _DESIGN, _RESPONSE = slice(0, 2), slice(2, 6), slice(6, 6 + SIZE)
 _FIXED = 6 + SIZE
 _WIDER = 1.05  # draws from a little wider than the normal approximation, so that tails are covered
+_KEPT, _WANDERINGS, _STRIDE = 800, 10, 0.4
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,7 @@ class Fit:
 
     `pinion_thou`, `ring_thou` (N,) stand from the right place at the last roll; `response` (N, 27),
     `design` (N, 4). `misfit` is the sum of squared residuals of `measured` numbers and the prior.
+    `steps` are the draws as `posterior` counts them; `settled` moves them on.
     """
 
     hypothesis: Hypothesis
@@ -59,6 +62,8 @@ class Fit:
     ring_thou: Array
     response: Array
     design: Array
+    posterior: _Posterior
+    steps: Array
 
 
 def fit(
@@ -72,36 +77,88 @@ def fit(
         evidence = replace(evidence, moves_thou=moves)
     mean, root = _prior(evidence, response)
     best, square_root_cov = _climb(evidence, mean, root)
+    posterior = _Posterior(evidence, mean, root, best, square_root_cov, hypothesis.sound)
     rng = np.random.default_rng(7)
-    steps = rng.standard_normal((draws, len(mean)))
-    z = best + _WIDER * steps @ square_root_cov.T
-    energy = 0.5 * np.sum(_residuals(evidence, mean + z @ root.T) ** 2, axis=1)
-    energy += 0.5 * np.sum(z**2, axis=1)
+    steps = _WIDER * rng.standard_normal((draws, len(mean)))
+    measured, doubt = posterior.log_ratio(steps)
     log_det = float(np.sum(np.log(np.abs(np.diag(square_root_cov))))) + len(mean) * np.log(_WIDER)
-    log_weight = -energy + 0.5 * np.sum(steps**2, axis=1) + log_det
+    log_weight = measured - 0.5 * np.sum(steps**2, axis=1) * (1.0 - _WIDER**-2) + log_det
     top = float(log_weight.max())
     weight = np.exp(log_weight - top)
     log_evidence = top + float(np.log(weight.mean()))
     # a few draws must not carry everything: cap the weights (truncated importance sampling)
-    weight = np.minimum(weight, weight.mean() * np.sqrt(draws))
-    at = _unpack(evidence, mean + z @ root.T)
-    if hypothesis.sound:
-        weight = weight * mendable(at.response, evidence.limits_thou)
-    weight = weight * went_on(
-        at.response, at.design, at.pinion_thou, at.ring_thou, evidence.limits_thou
-    )
-    kept = _resample(weight, draws)
+    weight = np.minimum(weight, weight.mean() * np.sqrt(draws)) * np.exp(doubt)
+    kept = steps[_resample(weight, min(_KEPT, draws))]
+    at = posterior.at(kept)
     final = _residuals(evidence, (mean + root @ best)[None])[0]
     return Fit(
         hypothesis=hypothesis,
         log_evidence=log_evidence,
         misfit=float(final @ final + best @ best),
         measured=int(np.count_nonzero(final)),
-        pinion_thou=at.pinion_thou[kept, -1],
-        ring_thou=at.ring_thou[kept, -1],
-        response=at.response[kept],
-        design=at.design[kept],
+        pinion_thou=at.pinion_thou[:, -1],
+        ring_thou=at.ring_thou[:, -1],
+        response=at.response,
+        design=at.design,
+        posterior=posterior,
+        steps=kept,
     )
+
+
+def settled(found: Fit) -> Fit:
+    """The same hypothesis with its draws moved on over the posterior, so that no few stand for all."""
+    steps = _wander(found.posterior, found.steps, np.random.default_rng(8))
+    at = found.posterior.at(steps)
+    return replace(
+        found, pinion_thou=at.pinion_thou[:, -1], ring_thou=at.ring_thou[:, -1],
+        response=at.response, design=at.design, steps=steps,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Posterior:
+    """The posterior in steps from its normal approximation: parameters are mean + root (best + S u)."""
+
+    evidence: Evidence
+    mean: Array
+    root: Array
+    best: Array
+    square_root_cov: Array
+    sound: bool
+
+    def at(self, steps: Array) -> _At:
+        return _unpack(self.evidence, self.mean + self._whitened(steps) @ self.root.T)
+
+    def log_ratio(self, steps: Array) -> tuple[Array, Array]:
+        """Log of posterior over normal approximation at steps (N, n): by measurements, by the job."""
+        z = self._whitened(steps)
+        energy = 0.5 * np.sum(_residuals(self.evidence, self.mean + z @ self.root.T) ** 2, axis=1)
+        measured = 0.5 * np.sum(steps**2, axis=1) - energy - 0.5 * np.sum(z**2, axis=1)
+        at, limits = self.at(steps), self.evidence.limits_thou
+        likely = went_on(at.response, at.design, at.pinion_thou, at.ring_thou, limits)
+        if self.sound:
+            likely = likely * mendable(at.response, limits)
+        return measured, np.log(likely)
+
+    def _whitened(self, steps: Array) -> Array:
+        return np.asarray(self.best + steps @ self.square_root_cov.T)
+
+
+def _wander(posterior: _Posterior, steps: Array, rng: np.random.Generator) -> Array:
+    """Let resampled draws wander over the posterior, so that copies of a few become many again.
+
+    Metropolis steps that keep the normal approximation (preconditioned Crank-Nicolson; Cotter,
+    Roberts, Stuart and White, Statistical Science 28 (2013) 424-446, from memory). With five rolls
+    the weights alone leave 10 to 50 of 2,000 draws.
+    """
+    level = np.sum(posterior.log_ratio(steps), axis=0)
+    for _ in range(_WANDERINGS):
+        tried = np.sqrt(1.0 - _STRIDE**2) * steps + _STRIDE * rng.standard_normal(steps.shape)
+        tried_level = np.sum(posterior.log_ratio(tried), axis=0)
+        accepted = np.log(rng.random(len(steps))) < tried_level - level
+        steps = np.where(accepted[:, None], tried, steps)
+        level = np.where(accepted, tried_level, level)
+    return steps
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from functools import lru_cache
 from math import isfinite
 
 from pattern.advice.choose import Belief, Choice, mix
-from pattern.advice.correction import fits
+from pattern.advice.correction import fits, settle
 from pattern.advice.evidence import gather
 from pattern.advice.outlook import expected
 from pattern.advice.response import System
@@ -54,4 +54,4 @@ def what_if(
 
 @lru_cache(maxsize=8)
 def _belief(axle: Axle, rolls: tuple[Roll, ...]) -> Belief:
-    return mix(fits(axle, gather(axle, rolls)))[0]
+    return mix(settle(fits(axle, gather(axle, rolls))))[0]

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pattern.advice.shims import reach
+from pattern.advice.choose import Belief, Limits, choose, stay
+from pattern.advice.response import DIRECTION, HOUSING, documented_response
+from pattern.advice.shims import Reach, reach
 from pattern.setup.stacks import ShimKit, ShimSize
 from tests.advice.cases import advise, axle, roll
 
@@ -81,3 +83,20 @@ def test_a_job_that_stays_in_doubt_is_moved_and_not_looked_at_for_ever(system: s
     advice = advise(axle(tooth_system=system), doubtful, doubtful, doubtful)
     assert advice.verdict in ("adjust", "accept")
     assert (advice.pinion_move_in or 0.0, advice.ring_move_in or 0.0) != (0.0, 0.0)
+
+
+def test_a_set_that_is_known_not_to_be_right_is_never_left_as_it_stands() -> None:
+    # every draw stands just outside its tolerance, and the finest move goes past the place: staying
+    # used to look the safer of the two, though it cannot bring the set right
+    count = 60
+    response = documented_response(axle(), "tapered").mean[None].repeat(count, axis=0)
+    response[:, HOUSING] = 0.055, 0.0, 0.0, 0.0
+    response[:, DIRECTION] = 0.0, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    still, uniform = np.zeros(count), np.zeros(count, dtype=bool)
+    belief = Belief(still, still, response, np.full((count, 4), 0.5), uniform)
+    limits = Limits(6.0, 10.0)
+    assert stay(belief, limits).chance_right == 0.0
+    fine = Reach(np.array([0.0]), np.array([-1.0, 0.0, 1.0]))
+    assert choose(belief, limits, fine).ring_thou == -1.0
+    bound = choose(belief, limits, Reach(np.array([0.0]), np.array([0.0])))
+    assert (bound.pinion_thou, bound.ring_thou) == (0.0, 0.0)

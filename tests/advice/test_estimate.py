@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pattern.advice.choose import mix
-from pattern.advice.correction import fits
+from pattern.advice.choose import mix, shares
+from pattern.advice.correction import fits, settle
 from pattern.advice.evidence import gather
 from pattern.advice.plausible import mendable
 from pattern.advice.response import HOUSING, documented_response
@@ -58,6 +58,32 @@ def test_the_rolls_tell_the_tooth_system() -> None:
     after = roll((0.48, 0.53), (0.47, 0.53), 0.0083, pinion_move_in=0.006, ring_move_in=0.003)
     belief, _ = mix(fits(known, gather(known, [before, after])))
     assert belief.uniform.mean() < 0.1
+
+
+def test_a_long_job_is_not_judged_by_copies_of_a_few_draws() -> None:
+    # with five rolls the importance weights alone leave 10 to 50 of 2,000 draws
+    drawn, at, rng = drawn_job(LinearSet, TAPERED, 1)
+    rolls = [rolled(drawn, at, None, Noise(), rng)]
+    for moved in ((1.0, 0.0), (-1.0, 1.0), (1.0, -1.0), (0.0, 1.0)):
+        at = (at[0] + moved[0], at[1] + moved[1])
+        rolls.append(rolled(drawn, at, moved, Noise(), rng))
+    found = fits(axle(), gather(axle(), rolls))
+    likely = [f for f, s in zip(settle(found), shares(found), strict=True) if s > 0.1]
+    assert likely
+    for fitted in likely:
+        assert len(np.unique(fitted.pinion_thou)) > 0.9 * len(fitted.pinion_thou)
+
+
+def test_draws_that_are_moved_on_stay_on_the_posterior() -> None:
+    # a chain that keeps the posterior changes neither its middle nor its spread beyond sampling
+    rolls = [roll((0.62, 0.70), (0.34, 0.70), 0.008)]
+    for before in fits(axle(), gather(axle(), rolls)):
+        (after,) = settle([before])
+        for name in ("pinion_thou", "ring_thou"):
+            was, now = getattr(before, name), getattr(after, name)
+            assert abs(now.mean() - was.mean()) < 0.3 * was.std()
+            assert 0.75 < now.std() / was.std() < 1.33
+            assert not np.array_equal(now, was)
 
 
 def test_no_roll_is_needed_to_be_told_twice() -> None:
