@@ -17,7 +17,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pattern.records import Axle, Roll
-from pattern.synthetic.controllers import Controller, fixed_steps, follow_advice, knows_the_set
+from pattern.synthetic.controllers import (
+    Controller,
+    Decision,
+    fixed_steps,
+    follow_advice,
+    knows_the_set,
+)  # fmt: skip
 from pattern.synthetic.drawn_sets import (
     GOOD_ENOUGH,
     DrawnSet,
@@ -64,6 +70,7 @@ class Run:
 
     rolls: int
     done: bool
+    gives_verdicts: bool = True
     pinion_changes: int = 0
     wrong_first: bool = False
     accepted_after: int | None = None
@@ -71,6 +78,19 @@ class Run:
     verdicts: list[str] = field(default_factory=list)
     inside_two_sd: list[bool] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
+
+    def count(self, decision: Decision, pinion_thou: float, took: float, *, first: bool) -> None:
+        """Add one decision, made with the pinion `pinion_thou` from its right place."""
+        self.seconds.append(took)
+        advice = decision.advice
+        if advice is not None:
+            self.verdicts.append(advice.verdict)
+            if advice.pinion_move_in is not None and advice.pinion_move_sd_in is not None:
+                left = pinion_thou + decision.pinion_thou
+                self.inside_two_sd.append(abs(left) <= 2000.0 * advice.pinion_move_sd_in)
+        far = abs(pinion_thou) > _WRONG_WAY_ABOVE_THOU
+        self.wrong_first |= first and far and decision.pinion_thou * pinion_thou > 0
+        self.pinion_changes += decision.pinion_thou != 0
 
 
 Job = tuple[DrawnSet, tuple[float, float], np.random.Generator]
@@ -91,10 +111,13 @@ def drawn_job(maker: Maker, scenario: Scenario, index: int, seed: int = REPORTED
             return drawn, (float(at[0]), float(at[1])), rng
 
 
-def run_job(
-    job: Job, scenario: Scenario, controller: Controller, *, until_accept: bool = False
-) -> Run:
-    """One job; it ends when the truth is right, or at the controller's own accept."""
+def run_job(job: Job, scenario: Scenario, controller: Controller) -> Run:
+    """One job, until the truth is right and, where the controller gives verdicts, until it accepts.
+
+    `rolls`, `done` and all that is counted are up to the first roll that is right; `accepted_after`
+    and `accepted_good` tell of the first accept, before or after that. A shop that goes on after an
+    accept takes the optional move, if one is named.
+    """
     drawn, at, rng = job[0], job[1], copy.deepcopy(job[2])
     axle = Axle(
         41, 11, 8.5, tooth_system=drawn.system if scenario.told else "unknown",
@@ -105,26 +128,20 @@ def run_job(
     moved: tuple[float, float] | None = None
     for count in range(1, MOST_ROLLS + 1):
         rolls.append(rolled(drawn, at, moved, scenario.noise, rng, scenario.sides))
-        if not until_accept and is_right(drawn, at):
+        if not run.done and is_right(drawn, at):
             run.rolls, run.done = count, True
-            return run
+        if run.done and (run.accepted_after is not None or not run.gives_verdicts):
+            break
         start = time.perf_counter()
         decision = controller(axle, rolls, drawn)
-        run.seconds.append(time.perf_counter() - start)
-        advice = decision.advice
-        if advice is not None:
-            run.verdicts.append(advice.verdict)
-            if advice.verdict == "accept" and until_accept:
-                run.rolls, run.done = count, True
-                run.accepted_good = is_right(drawn, at, GOOD_ENOUGH)
-                return run
-            if advice.pinion_move_in is not None and advice.pinion_move_sd_in is not None:
-                left = at[0] + decision.pinion_thou
-                run.inside_two_sd.append(abs(left) <= 2000.0 * advice.pinion_move_sd_in)
+        took = time.perf_counter() - start
         moved = (decision.pinion_thou, decision.ring_thou)
-        if count == 1 and abs(at[0]) > _WRONG_WAY_ABOVE_THOU and moved[0] * at[0] > 0:
-            run.wrong_first = True
-        run.pinion_changes += moved[0] != 0
+        advice = decision.advice
+        run.gives_verdicts = advice is not None
+        if advice is not None and advice.verdict == "accept" and run.accepted_after is None:
+            run.accepted_after, run.accepted_good = count, is_right(drawn, at, GOOD_ENOUGH)
+        if not run.done:
+            run.count(decision, at[0], took, first=count == 1)
         at = _moved(at, moved, scenario.noise, rng)
     return run
 
@@ -164,7 +181,8 @@ def accept_line(runs: Sequence[Run]) -> str:
     ended = [run for run in runs if run.accepted_good is not None]
     outside = sum(run.accepted_good is False for run in ended)
     return (
-        f"accepted {len(ended)} of {len(runs)} after {np.mean([r.rolls for r in ended]):.2f} rolls; "
+        f"accepted {len(ended)} of {len(runs)} after "
+        f"{np.mean([r.accepted_after for r in ended if r.accepted_after]):.2f} rolls; "
         f"truly outside 0.10/0.12 or the limits: {outside} ({outside / max(len(ended), 1):.1%})"
     )
 
@@ -199,8 +217,8 @@ def _print_scenario(
     for name, controller in controllers[2:] if only_ours else controllers:
         runs = [run_job(job, scenario, controller) for job in jobs]
         print(row(f"{scenario.name}, {name}", runs), flush=True)
-    runs = [run_job(job, scenario, follow_advice, until_accept=True) for job in jobs]
-    print(f"  {scenario.name}: {accept_line(runs)}", flush=True)
+        if controller is follow_advice:
+            print(f"  {scenario.name}: {accept_line(runs)}", flush=True)
 
 
 def _maker(make: str) -> Maker:
