@@ -64,7 +64,11 @@ def _on_record(job: Job) -> dict[str, object]:
     """The sheet as it stands; the shims that are in the axle now are filled in."""
     kept = asdict(job.final) | {"backlash_in": list(job.final.backlash_in)}
     if job.axle is not None:
-        now = calls.present_axle(job)
+        try:
+            now = calls.present_axle(job)
+        except InvalidInput as error:  # moves and shims contradict each other: nothing to fill in
+            parts.fault(error)
+            return kept
         for name in ("depth_shim_in", "left_shim_in", "right_shim_in"):
             kept[name] = getattr(now, name) if kept[name] is None else kept[name]
     return kept

@@ -126,6 +126,19 @@ def test_finishing_puts_the_final_sheet_on_record(
     assert "This job is done." in words(page)
 
 
+def test_moves_that_do_not_fit_the_shims_are_pointed_out_and_do_not_bar_the_final_sheet(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=replace(AXLE, depth_shim_in=0.002))
+    archive.add_roll(job, ROLL, [], ADJUST)
+    archive.add_roll(job, replace(ROLL, pinion_move_in=-0.005, ring_move_in=0.0), [])
+    page = screen("final", job=job)
+    assert "0.002 in is too thin to take 0.0050 in out" in words(page)
+    assert field(page, "Depth shim (in)").value is None
+    button(page, "Finish the job").click().run()
+    assert archive.job(job).status == "done"
+
+
 def test_a_report_made_before_the_last_change_is_not_handed_out(
     screen: Callable[..., AppTest], archive: Archive
 ) -> None:
