@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
-from pattern.contact.flat_network import look_at_teeth
+from pattern.contact.flat_network import FlatFields, look_at_teeth
 from pattern.contact.seen import ExpectedContact, agreement, apart, expected_contact
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
@@ -24,20 +25,23 @@ from pattern.teeth.surface import ToothSurface
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _CLIPPED = 250.0
-_MOST_BORDER = 0.45
-"""Greatest share of a patch's rim on the tooth's border."""
+_MOST_BORDER, _MOST_BORDER_EXPECTED = 0.45, 0.6
+"""Greatest share of a patch's rim on the tooth's border, and where the network expects the patch."""
 _VISIBLE = 0.1
 """Chance that a cell shows this tooth side, under which it does not count."""
 _SEEN = 0.65
 """Weight of what is seen in this photo's colours against what the network expects."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the trial photos."""
-_AGREES_WELL = 0.25
+_AGREES_WELL, _FAINTEST = 0.35, (1.5, 0.5)
+"""And the agreement at which the faintest rim is: its colour step in CIE L*a*b* units and the share of
+directions that show it."""
 _MOST_APART = (0.12, 0.25)
 """Greatest distance, lengthwise and profile, of a patch's middle from the middle of what the network
 expects."""
-_LEAST_PEAK = 0.5
-"""How sure of contact the network must be somewhere on the teeth; set on the trial photos."""
+_SURE = 0.6
+"""How sure the network must be that the teeth are painted and wiped somewhere, one times the other; set on
+the trial photos: unrolled and unpainted ones reach 0.52."""
 _ALIKE = 0.7
 """A found tooth on which the network is less sure than this share of the surest is left out: a bare
 neighbour, or one that is half hidden."""
@@ -68,17 +72,20 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
         _patch(*each)
         for each in zip(surfaces, flats, looks, separate(looks), expected, strict=True)
     ]
-    shown = _shown(np.array([e.peak for e in expected]), drawn)
+    shown = _shown(expected, looked, drawn)
     return [
         patch if keep else _without_contact(patch)
         for patch, keep in zip(patches, shown, strict=True)
     ]
 
 
-def _shown(peaks: Floats, drawn: bool) -> Mask:
-    """The teeth on which the network expects a mark: none if it is not sure on any."""
+def _shown(expected: Sequence[ExpectedContact], looked: Sequence[FlatFields], drawn: bool) -> Mask:
+    """The teeth on which the network expects a mark: none if it is not sure that they are painted and
+    wiped. Drawn teeth are the user's choice and all count."""
+    peaks = np.array([e.peak for e in expected])
+    sure = peaks * np.array([seen.painted for seen in looked])
     shown = np.ones(len(peaks), bool) if drawn else peaks >= _ALIKE * peaks.max(initial=0.0)
-    if not shown.any() or peaks[shown].mean() < _LEAST_PEAK:
+    if not shown.any() or sure[shown].mean() < _SURE:
         return np.zeros(len(peaks), bool)
     return shown
 
@@ -120,14 +127,17 @@ def _patch(
 
 
 def _is_patch(mask: Mask, inside: Mask, step: float, share: float, agrees: float) -> bool:
-    part = mask.sum() / max(inside.sum(), 1)
-    if not 0.008 < part < 0.75 or border_share(mask) > _MOST_BORDER:
+    """Whether a patch has a rim: the more the network expects it there, the fainter it may be."""
+    part, on_border = mask.sum() / max(inside.sum(), 1), border_share(mask)
+    if not 0.008 < part < 0.75:
+        return False
+    if agrees > _AGREES_WELL and on_border < _MOST_BORDER_EXPECTED:
+        return step > _FAINTEST[0] and share > _FAINTEST[1]
+    if on_border > _MOST_BORDER:
         return False
     if step > 7.0 and share > max(0.65, 0.95 - 0.012 * step):
         return True
-    if agrees > _AGREES and step > 4.0 and share > 0.6 and part < 0.6:
-        return True
-    return agrees > _AGREES_WELL and step > 2.5 and share > 0.55 and part < 0.6
+    return agrees > _AGREES and step > 4.0 and share > 0.6 and part < 0.6
 
 
 def _near(mask: Mask) -> Floats:
