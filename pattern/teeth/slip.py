@@ -8,7 +8,7 @@ from pattern.teeth.fields import PixelFields
 from pattern.teeth.rectify import cell_centres, sampled
 from pattern.teeth.surface import ToothSurface
 
-_LEAST_CLEAR = 0.5
+_LEAST_CLEAR = 0.2
 
 
 def slip_of(surface: ToothSurface, field: PixelFields) -> float | None:
