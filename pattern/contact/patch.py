@@ -33,7 +33,7 @@ _SEEN = 0.65
 """Weight of what is seen in this photo's colours against what the network expects."""
 _AGREES = 0.15
 """Agreement with the network at which a fainter rim is enough; set on the trial photos."""
-_AGREES_WELL, _FAINTEST = 0.35, (1.5, 0.5)
+_AGREES_WELL, _FAINTEST = 0.35, (2.0, 0.62)
 """And the agreement at which the faintest rim is: its colour step in CIE L*a*b* units and the share of
 directions that show it."""
 _MOST_APART = (0.12, 0.25)

@@ -19,10 +19,11 @@ _CLIPPED = 250
 _BLOWN_SHARE = 0.5
 _DARK_LEVEL = 60.0
 """95th percentile of brightness (0 to 255) on a tooth below which the mark drowns in grain."""
-_BLUR_SHARE = 0.018
+_BLUR_SHARE = 0.015
 """Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
-_SHAKE_SHARE = 0.0205
-"""The same for the third sharpest direction; both limits set on the sample photos."""
+_SHAKE_SHARE = 0.019
+"""The same for the third sharpest direction; both limits set on the sample and trial photos: 98 % of readable ones
+stay under 0.0113 and 0.0162."""
 _DIRECTIONS = 6
 _OWN_BLUR_PX = 1.0
 _WORK_PX = 280
