@@ -88,7 +88,7 @@ def test_a_finger_drags_a_corner_and_the_reading_follows(
     before, numbers = kept_outline(server, job), steps.reading(page)
     toward_toe = 1 if before[TOE_TIP][0] > before[HEEL_TIP][0] else -1
     scrolled = page.evaluate("document.querySelector('.stMain').scrollTop")
-    touch_drag(page, point(page, HEEL_TIP), 40 * toward_toe, 0)
+    touch_drag(page, point(page, HEEL_TIP), 20 * toward_toe, 0)
     after = changed_outline(server, job, before)
     assert (after[HEEL_TIP][0] - before[HEEL_TIP][0]) * toward_toe > 5
     assert after[TOE_TIP] == pytest.approx(before[TOE_TIP], abs=0.11)
