@@ -103,8 +103,9 @@ def _taken_for_granted(seen: Findings) -> list[str]:
 def _position(seen: Findings) -> str:
     pinion, ring = seen.belief.pinion_thou, seen.belief.ring_thou
     count = len(seen.rolls)
+    told = {1: "This roll", 2: "Both rolls together"}.get(count, f"All {count} rolls together")
     return (
-        f"{'This roll' if count == 1 else f'All {count} rolls together'}: pinion "
+        f"{told}: pinion "
         f"{stands(float(pinion.mean()), float(pinion.std()), 'shallow', 'deep')}, ring gear "
         f"{stands(float(ring.mean()), float(ring.std()), 'near the pinion', 'far from the pinion')}."
     )
