@@ -21,7 +21,7 @@ _DARK_LEVEL = 60.0
 """95th percentile of brightness (0 to 255) on a tooth below which the mark drowns in grain."""
 _BLUR_SHARE = 0.015
 """Edge blur (sd) over tooth length beyond which the mark's rim is lost."""
-_SHAKE_SHARE = 0.019
+_SHAKE_SHARE = 0.0205
 """The same for the third sharpest direction; both limits set on the sample and trial photos: 98 % of readable ones
 stay under 0.0113 and 0.0162."""
 _DIRECTIONS = 6
