@@ -97,7 +97,7 @@ def _report(job: Job, kind: Literal["primary", "secondary"]) -> None:
             wording.REPORT, pdf, f"{job.id}.pdf", "application/pdf",
             width="stretch", on_click="ignore", type=kind,
         )  # fmt: skip
-    elif st.button(wording.MAKE_REPORT, width="stretch", type=kind):
+    elif st.button(wording.MAKE_REPORT, key=f"make-{key}", width="stretch", type=kind):
         with st.spinner(wording.MAKE_REPORT):
             st.session_state[key] = (made_of, calls.report(job, page_state().units))
         st.rerun()

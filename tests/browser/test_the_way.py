@@ -47,6 +47,8 @@ def test_from_an_empty_job_to_the_report(
     steps.fill(page, "Backlash at several places (in)", "0.008 0.0085 0.0075 0.008")
     steps.button(page, "Finish the job").click()
     expect(page.get_by_text("This job is done.")).to_be_visible()
+    # the whole page drawn anew: a press on the button of the page before would be lost
+    expect(page.get_by_role("button", name="Finish the job", exact=True)).to_have_count(0)
     steps.button(page, "Make the report").click()
     with page.expect_download() as download:
         steps.button(page, "Report (PDF)").click()
