@@ -9,12 +9,12 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from pattern.teeth.network import loaded, sigmoid
 
 ROWS, COLUMNS = 48, 144
 """Cells of a laid-out tooth that the network is given; its maps have half as many each way."""
@@ -63,8 +63,8 @@ def look_at_teeth(flats: Sequence[NDArray[np.float32]]) -> list[FlatFields]:
     found = []
     for tooth in inputs:
         maps, scalars = _forward(tooth[None])
-        contact, own = _chance(maps[:2])
-        painted, marked = map(float, _chance(scalars))
+        contact, own = sigmoid(maps[:2])
+        painted, marked = map(float, sigmoid(scalars))
         found.append(FlatFields(contact, own, maps[2], maps[3], painted, marked))
     return found
 
@@ -89,25 +89,9 @@ def _enlarged(values: Maps, rows: int, columns: int) -> Maps:
     return np.asarray(cv2.resize(values, (columns, rows), interpolation=cv2.INTER_LINEAR))
 
 
-@lru_cache(maxsize=1)
-def _network() -> cv2.dnn.Net:
-    data = resources.files("pattern.contact").joinpath("weights", WEIGHTS).read_bytes()
-    model = np.frombuffer(data, np.uint8)
-    classic = getattr(cv2.dnn, "ENGINE_CLASSIC", None)
-    return (
-        cv2.dnn.readNetFromONNX(model)
-        if classic is None
-        else cv2.dnn.readNetFromONNX(model, classic)
-    )
-
-
 def _forward(blob: NDArray[np.float32]) -> tuple[Maps, Maps]:
     with _RUNNING:
-        network = _network()
+        network = loaded("pattern.contact", WEIGHTS)
         network.setInput(blob)
         maps, scalars = network.forward(["maps", "scalars"])
     return np.array(maps[0], np.float32), np.array(scalars, np.float32).reshape(-1)
-
-
-def _chance(logits: Maps) -> Maps:
-    return (1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0)))).astype(np.float32)

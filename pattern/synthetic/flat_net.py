@@ -11,7 +11,7 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from pattern.contact.flat_network import CHANNELS, COLUMNS, MAP_NAMES, ROWS, SCALAR_NAMES
-from pattern.synthetic.net import _ConvNorm, _folded, _Residual
+from pattern.synthetic.net import _ConvNorm, _folded, _Residual, down_and_up
 
 WIDTHS = (24, 32, 40, 48)
 """Channels at 1/2, 1/4, 1/8 and 1/16 of the input's size."""
@@ -33,6 +33,7 @@ class FlatNet(nn.Module):
         self.lift = nn.ModuleList(
             _ConvNorm(after, before, size=1) for before, after in pairwise(WIDTHS)
         )
+        self.skip = nn.ModuleList(nn.Identity() for _ in WIDTHS[:-1])
         self.merge = nn.ModuleList(_Residual(width) for width in WIDTHS[:-1])
         self.head = nn.Sequential(
             _ConvNorm(WIDTHS[0], WIDTHS[0]), nn.Conv2d(WIDTHS[0], len(MAP_NAMES), 1)
@@ -45,17 +46,9 @@ class FlatNet(nn.Module):
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
         """Maps and scalars; see `pattern.contact.flat_network` for the channels."""
-        levels = [self.stem(x)]
-        for step in self.down:
-            levels.append(step(levels[-1]))
-        deep = levels[-1]
-        mean = functional.adaptive_avg_pool2d(deep, 1)
-        up = deep + functional.relu(self.whole(mean))
-        for k in range(len(levels) - 2, -1, -1):
-            lifted = functional.interpolate(self.lift[k](up), scale_factor=2.0, mode="nearest")
-            up = self.merge[k](lifted + levels[k])
+        levels, mean, up = down_and_up(self, x)
         fine = functional.adaptive_max_pool2d(up, 1)
-        most = functional.adaptive_max_pool2d(deep, 1)
+        most = functional.adaptive_max_pool2d(levels[-1], 1)
         return self.head(up), self.judge(torch.cat([fine, mean, most], 1)).flatten(1)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from pathlib import Path
+from typing import Any
 
 import torch
 from torch import Tensor, nn
@@ -91,19 +92,28 @@ class ReaderNet(nn.Module):
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
         """Maps and quality; see `pattern.teeth.network` for the channels."""
-        levels = [self.stem(x)]
-        for step in self.down:
-            levels.append(step(levels[-1]))
-        deep = levels[-1]
-        mean = functional.adaptive_avg_pool2d(deep, 1)
-        up = deep + functional.relu(self.whole(mean))
-        for k in range(len(levels) - 2, -1, -1):
-            lifted = functional.interpolate(self.lift[k](up), scale_factor=2.0, mode="nearest")
-            up = self.merge[k](lifted + self.skip[k](levels[k]))
+        levels, mean, up = down_and_up(self, x)
         fine = functional.adaptive_avg_pool2d(up, 1)
         middle = functional.adaptive_avg_pool2d(levels[1], 1)
-        most = functional.adaptive_max_pool2d(deep, 1)
+        most = functional.adaptive_max_pool2d(levels[-1], 1)
         return self.head(up), self.judge(torch.cat([fine, middle, mean, most], 1))
+
+
+def down_and_up(net: Any, x: Tensor) -> tuple[list[Tensor], Tensor, Tensor]:
+    """The levels of a U-shaped network, the mean of its deepest, and what comes up again.
+
+    `net` has a `stem`, steps `down`, `whole` for the mean, and for each level up `lift`, `skip`, `merge`.
+    """
+    levels = [net.stem(x)]
+    for step in net.down:
+        levels.append(step(levels[-1]))
+    deep = levels[-1]
+    mean = functional.adaptive_avg_pool2d(deep, 1)
+    up = deep + functional.relu(net.whole(mean))
+    for k in range(len(levels) - 2, -1, -1):
+        lifted = functional.interpolate(net.lift[k](up), scale_factor=2.0, mode="nearest")
+        up = net.merge[k](lifted + net.skip[k](levels[k]))
+    return levels, mean, up
 
 
 def export_onnx(net: ReaderNet, file: Path) -> None:

@@ -99,7 +99,7 @@ def assemble(
 ) -> PixelFields:
     """Turn raw outputs, (10, h, w) and (8,), into fields."""
     count = len(FIELD_NAMES)
-    chances = _sigmoid(maps[:count])
+    chances = sigmoid(maps[:count])
     for name in ON_SIDE:  # the network says these given that a pixel is of the declared side
         chances[FIELD_NAMES.index(name)] *= chances[FIELD_NAMES.index("side")]
     masks = dict(zip(FIELD_NAMES, chances, strict=True))
@@ -111,7 +111,7 @@ def assemble(
         profile=profile,
         lengthwise_sd=spreads[0],
         profile_sd=spreads[1],
-        quality=dict(zip(QUALITY_CODES, map(float, _sigmoid(quality)), strict=True)),
+        quality=dict(zip(QUALITY_CODES, map(float, sigmoid(quality)), strict=True)),
         to_photo=to_photo,
     )
 
@@ -129,9 +129,10 @@ def _slice_of(
     return x0, y0, x1, y1
 
 
-@lru_cache(maxsize=1)
-def _network() -> cv2.dnn.Net:
-    data = resources.files("pattern.teeth").joinpath("weights", WEIGHTS).read_bytes()
+@lru_cache(maxsize=2)
+def loaded(package: str, weights: str) -> cv2.dnn.Net:
+    """The network that lies in a package's `weights` folder, read once."""
+    data = resources.files(package).joinpath("weights", weights).read_bytes()
     model = np.frombuffer(data, np.uint8)
     classic = getattr(cv2.dnn, "ENGINE_CLASSIC", None)  # half the time of OpenCV 5's new engine
     return (
@@ -143,11 +144,12 @@ def _network() -> cv2.dnn.Net:
 
 def _forward(blob: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     with _RUNNING:
-        network = _network()
+        network = loaded("pattern.teeth", WEIGHTS)
         network.setInput(blob)
         maps, quality = network.forward(["maps", "quality"])
     return np.array(maps[0], np.float32), np.array(quality, np.float32).reshape(-1)
 
 
-def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+def sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Logits of any shape as chances, 0 to 1."""
     return (1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0)))).astype(np.float32)
