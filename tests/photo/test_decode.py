@@ -6,6 +6,7 @@ import hashlib
 import io
 import os
 import struct
+import threading
 import zlib
 from pathlib import Path
 
@@ -150,14 +151,41 @@ def test_padding_before_the_end_of_a_jpeg_is_no_damage(capfd: pytest.CaptureFixt
     assert capfd.readouterr().err == "", "the decoder's own words are not for the user"
 
 
-def test_what_c_code_complains_of_is_caught_and_stderr_given_back(
+def test_what_a_decoder_complains_of_is_caught_and_stderr_given_back(
     capfd: pytest.CaptureFixture[str],
 ) -> None:
+    # the wording of libjpeg, libtiff, libpng and OpenCV's own log, as they print it
+    lines = [
+        "Corrupt JPEG data: 14 extraneous bytes before marker 0xd9",
+        "Premature end of JPEG file",
+        "LZWDecode: Not enough data at scanline 3 (short 40 bytes).",
+        "tempfile.tif: Using code not yet in table.",
+        "libpng warning: iCCP: known incorrect sRGB profile",
+        "[ WARN:0@0.12] global loadsave.cpp:241 findDecoder imread_('x'): can't open/read file",
+    ]
     with complaints() as said:
-        os.write(2, b"one\ntwo\n")
+        os.write(2, "".join(f"{line}\n" for line in lines).encode())
     os.write(2, b"three")
-    assert said == ["one", "two"]
+    assert said == lines
     assert capfd.readouterr().err == "three"
+
+
+def test_what_other_threads_write_while_a_photo_decodes_reappears_as_it_was(
+    capfdbinary: pytest.CaptureFixture[bytes],
+) -> None:
+    def another() -> None:
+        os.write(2, b"WARNING disk is nearly full\n")
+        os.write(2, b"\n\xff odd bytes\r\nand a line that goes on")
+
+    with complaints() as said:
+        os.write(2, b"Corrupt JPEG data: bad Huffman code\n")
+        thread = threading.Thread(target=another)
+        thread.start()
+        thread.join()
+    os.write(2, b" afterwards\n")
+    assert said == ["Corrupt JPEG data: bad Huffman code"]
+    told = b"WARNING disk is nearly full\n\n\xff odd bytes\r\nand a line that goes on afterwards\n"
+    assert capfdbinary.readouterr().err == told
 
 
 def test_a_heic_cut_short_is_refused() -> None:
