@@ -19,6 +19,7 @@ from pattern.jobs import Job
 from pattern.records import Reading
 from pattern.report.look import FONT
 from pattern.report.measures import Units
+from pattern.setup.units import told_in
 
 _HERE = Path(__file__).parent
 
@@ -131,7 +132,7 @@ def next_button(label: str, *, disabled: bool = False) -> bool:
 
 def fault(error: PatternError, head_line: str = "") -> None:
     """A known fault with its remedy."""
-    message = plain(error.message)
+    message = plain(told_in(error.message, page_state().units))
     st.error(f"⚠ **{head_line}** {message}" if head_line else f"⚠ {message}")
 
 

@@ -17,6 +17,7 @@ from app.way import go
 from pattern.errors import NoCorrection
 from pattern.jobs import Job
 from pattern.records import SIDES, Advice, Axle, Roll, Side
+from pattern.setup.units import told_in
 
 
 def show() -> None:
@@ -176,7 +177,8 @@ def _told(side: Side, steps: Sequence[Step]) -> str:
 
 def _why(advice: Advice) -> None:
     with st.expander(wording.WHY, expanded=advice.verdict != "accept"):
-        items = "".join(f"<li>{escape(reason)}</li>" for reason in advice.reasons)
+        told = (told_in(reason, page_state().units) for reason in advice.reasons)
+        items = "".join(f"<li>{escape(reason)}</li>" for reason in told)
         st.html(f'<ul class="why">{items}</ul>')
         st.caption(wording.HINT_ONLY)
 

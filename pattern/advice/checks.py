@@ -195,7 +195,7 @@ def disagreement(rolls: Sequence[Roll]) -> Fault:
         return Fault(
             "contradiction",
             f"rolls[0].backlash_in: {rolls[0].backlash_in} in does not go with these marks on such a set. "
-            "Measure the backlash again at the heel, pinion held, in inches; check the axle's data and "
+            "Measure the backlash again at the heel, pinion held; check its unit, the axle's data and "
             "that both photos are of this roll. No move is advised before that.",
         )
     unsaid = unsaid_moves(rolls)

@@ -6,7 +6,7 @@ import dataclasses
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -41,7 +41,11 @@ if TYPE_CHECKING:
     help="Settings as TOML.",
 )
 def advise(
-    file: Path, as_json: bool, kit_file: Path | None, units: str, settings_file: Path | None
+    file: Path,
+    as_json: bool,
+    kit_file: Path | None,
+    units: Literal["in", "mm"],
+    settings_file: Path | None,
 ) -> None:
     """Advise the next correction. FILE: {"axle": {...}, "rolls": [{...}, ...]}, oldest roll first."""
     from pattern.advice.correction import correct
@@ -59,8 +63,10 @@ def advise(
         click.echo(line)
 
 
-def lines(advice: Advice, units: str = "in") -> list[str]:
+def lines(advice: Advice, units: Literal["in", "mm"] = "in") -> list[str]:
     """The advice as lines of text, sizes in thousandths of an inch or in millimetres."""
+    from pattern.setup.units import told_in
+
     head = {
         "accept": "ACCEPT: leave the shims as they are.",
         "adjust": "ADJUST",
@@ -83,7 +89,7 @@ def lines(advice: Advice, units: str = "in") -> list[str]:
     if advice.chance is not None:
         when = "after the move" if advice.verdict == "adjust" else "now"
         text.append(f"  Chance of a good pattern {when}: {advice.chance:.0%}")
-    text += ["", "Why:", *(f"  - {reason}" for reason in advice.reasons)]
+    text += ["", "Why:", *(f"  - {told_in(reason, units)}" for reason in advice.reasons)]
     return [*text, "", "Caution:", *(f"  - {caution}" for caution in advice.cautions)]
 
 

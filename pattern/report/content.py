@@ -11,6 +11,7 @@ from pattern.report.backlash_chart import Series, backlash_chart
 from pattern.report.measures import UNKNOWN, Measures, place
 from pattern.report.tooth_chart import tooth_chart
 from pattern.setup.backlash import backlash_around
+from pattern.setup.units import told_in
 
 KIND_WORDS = {"as_found": "as found", "roll": "test roll", "final": "final pattern"}
 SHIM_PLACES = {
@@ -273,4 +274,4 @@ def _advice_lines(advice: Advice, axle: Axle | None, measures: Measures) -> tupl
             f"Ring gear: {measures.ring_move(advice.ring_move_in, advice.ring_move_sd_in)}{shims}"
         )
     why = [reason for reason in advice.reasons if not reason.startswith(_SAID_ALREADY)]
-    return (*lines, *why[:2])
+    return (*lines, *(told_in(reason, measures.units) for reason in why[:2]))

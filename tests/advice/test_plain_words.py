@@ -11,6 +11,7 @@ from pattern.advice.words import chance, slope, stands
 from pattern.flags import FLAGS
 from pattern.records import Roll
 from pattern.setup.stacks import ShimKit, ShimSize
+from pattern.setup.units import told_in
 from tests.advice.cases import advise, axle, mark, roll
 
 FAR = ((0.66, 0.72), (0.30, 0.72))
@@ -96,3 +97,29 @@ def test_where_the_shims_place_is_unknown_the_rolls_tell_which_way_the_pinion_we
     assert int(as_recorded.findall(right)[0]) > 90
     assert int(as_recorded.findall(wrong)[0]) < 10
     assert "as recorded" not in words(before, followed)
+
+
+def test_every_reason_can_be_told_in_millimetres() -> None:
+    # 1 in = 25.4 mm exactly, NIST SP 811 App. B; reasons are kept in inches and told in what is on show
+    kit = ShimKit(
+        "few",
+        "in",
+        depth=(ShimSize(0.003, 4), ShimSize(0.010, 4)),
+        side=(ShimSize(0.250, 2), ShimSize(0.005, 4)),
+    )
+    jobs = (
+        advise(axle(), roll(*FAR), kit=kit),
+        advise(axle(), roll((0.47, 0.5), (0.47, 0.5))),
+        advise(axle(), roll((0.47, 0.5), (0.47, 0.5), 0.0)),
+        advise(axle(side_adjusters="threaded", notch_in=0.0025), roll(*FAR)),
+        advise(axle(depth_shim="unknown", tooth_system="unknown"), roll(*FAR, backlash_in=None)),
+        advise(axle(), roll(*FAR), roll(*FAR, pinion_move_in=-0.012, ring_move_in=0.0)),
+    )
+    length = re.compile(r"(\d\.\d+) in\b")
+    for advice in jobs:
+        for reason in advice.reasons:
+            told = told_in(reason, "mm")
+            assert not length.search(told)
+            assert "inch" not in told
+            for size in length.findall(reason):
+                assert f"{float(size) * 25.4:.3f} mm" in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,10 @@ def test_words_name_the_move_the_shim_and_the_caution(case: Path) -> None:
 def test_millimetres_are_the_inches_times_25_4(case: Path) -> None:
     # 1 in = 25.4 mm exactly, NIST SP 811
     inches = json.loads(_run(case, "--json")[1].stdout)["pinion_move_in"]
-    assert f"{inches * 25.4:.3f} mm deeper" in _run(case, "--units", "mm")[1].stdout
+    told = _run(case, "--units", "mm")[1].stdout
+    assert f"{inches * 25.4:.3f} mm deeper" in told
+    assert f"pinion deeper {inches * 25.4:.3f} mm" in told  # among the reasons
+    assert not re.search(r"\d in\b", told)
 
 
 @pytest.mark.parametrize(

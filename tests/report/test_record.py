@@ -161,6 +161,16 @@ def test_one_roll_with_one_photo_a_side_is_one_page(shop: Archive, job: Job) -> 
     assert len(pypdf.PdfReader(io.BytesIO(job_pdf(short, shop.thumbnail))).pages) == 1
 
 
+def test_the_reasons_of_an_advice_are_told_in_the_chosen_units(job: Job) -> None:
+    # 1 in = 25.4 mm exactly, NIST SP 811; the filed reasons stay in inches
+    first = job.rolls[0]
+    assert first.advice is not None
+    why = replace(first.advice, reasons=("The pinion stands 0.004 in too shallow.",))
+    told = replace(job, rolls=(replace(first, advice=why),))
+    assert "stands 0.102 mm too shallow" in str(job_content(told, Measures("mm")))
+    assert "stands 0.004 in too shallow" in str(job_content(told, Measures("in")))
+
+
 def test_metric_units_are_the_exact_conversions(shop: Archive, job: Job, tmp_path: Path) -> None:
     text = text_of(job_pdf(job, shop.thumbnail, units="mm"), tmp_path)
     for inches in (0.034, 0.248, 0.002, 0.012):

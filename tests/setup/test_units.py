@@ -28,3 +28,23 @@ def test_published_preload_limits_convert(lbf_in: float, nm: float) -> None:
     # (the manual's own "5 lb-in = 0.56" is cut off, 0.565 is meant, and is not used)
     assert units.nm_from_lbf_in(lbf_in) == pytest.approx(nm, abs=6e-4)
     assert units.lbf_in_from_nm(units.nm_from_lbf_in(lbf_in)) == pytest.approx(lbf_in)
+
+
+@pytest.mark.parametrize(
+    ("inches", "millimetres"),
+    [
+        # 1 in = 25.4 mm exactly, NIST SP 811 App. B
+        ("pinion deeper 0.004 in.", "pinion deeper 0.102 mm."),
+        ("about right (± 0.003 in), ring gear", "about right (± 0.076 mm), ring gear"),
+        ("0.006 to 0.010 in is narrow", "0.152 to 0.254 mm is narrow"),
+        ("backlash 0.0083 in (± 0.0007). If", "backlash 0.211 mm (± 0.018). If"),
+        ("rolls[0].backlash_in: 0.02 in does not go", "rolls[0].backlash_in: 0.508 mm does not go"),
+        # neither shares of the tooth nor the fields' names nor sources are lengths
+        ("at 0.47 of the length, in 2 bands", "at 0.47 of the length, in 2 bands"),
+        ("rolls[1].pinion_move_in: look", "rolls[1].pinion_move_in: look"),
+        ("(TM 9-2320-266-34 para 19-5c)", "(TM 9-2320-266-34 para 19-5c)"),
+    ],
+)
+def test_a_sentence_with_lengths_is_told_in_millimetres(inches: str, millimetres: str) -> None:
+    assert units.told_in(inches, "mm") == millimetres
+    assert units.told_in(inches, "in") == inches
