@@ -5,6 +5,7 @@ A test compares them with the code, so a new flag, setting or exit code cannot g
 
 from __future__ import annotations
 
+import argparse
 import re
 from pathlib import Path
 
@@ -51,5 +52,9 @@ def rewritten(file: str) -> str:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(
+        prog="python -m tests.documents",
+        description=f"Write the generated parts of {', '.join(GENERATED)} anew.",
+    ).parse_args()
     for document in GENERATED:
         (ROOT / document).write_text(rewritten(document), encoding="utf-8")

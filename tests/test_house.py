@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -54,6 +56,25 @@ def test_every_module_says_what_it_is_for() -> None:
         if s.stat().st_size and not s.read_text("utf-8").lstrip().startswith('"""')
     ]
     assert bare == []
+
+
+RUN_BY_MODULE = [
+    s for s in [*SOURCES, *TESTS] if '\nif __name__ == "__main__":' in s.read_text("utf-8")
+]
+
+
+@pytest.mark.parametrize("source", RUN_BY_MODULE, ids=lambda p: str(p.relative_to(ROOT)))
+def test_what_is_run_by_module_has_a_command_line(source: Path) -> None:
+    assert "ArgumentParser(" in source.read_text("utf-8"), (
+        "asked for --help, it would start its work"
+    )
+
+
+def test_help_of_the_response_tables_computes_nothing(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "pattern.gears.tables", str(tmp_path), "--help"]
+    told = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=ROOT, check=True)
+    assert told.stdout.startswith("usage: python -m pattern.gears.tables")
+    assert not list(tmp_path.iterdir())
 
 
 def test_the_public_names_resolve() -> None:

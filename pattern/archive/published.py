@@ -6,6 +6,7 @@ raises `package.FORMAT_VERSION`.
 
 from __future__ import annotations
 
+import argparse
 import dataclasses
 import inspect
 import json
@@ -89,7 +90,11 @@ def _shape(kind: Any, shapes: dict[str, Any]) -> None:
 
 
 def main() -> None:
-    """Write the file anew."""
+    """The command line: write the file anew."""
+    argparse.ArgumentParser(
+        prog="python -m pattern.archive.published",
+        description=f"Write {SCHEMA_FILE.name}, the JSON Schema of an exported job, anew.",
+    ).parse_args()
     text = json.dumps(job_schema(), indent=1, ensure_ascii=False, sort_keys=True)
     SCHEMA_FILE.write_text(text + "\n", encoding="utf-8")
 

@@ -1,14 +1,12 @@
 """Write the response table of typical sets, its comparison with printed rules, and the sign sweep.
 
-    python -m pattern.gears.tables [FOLDER]
-
-writes RESPONSE.md and lengthwise_sign.svg (the latter needs matplotlib) into FOLDER, by default the
-one of this module. About a minute on one core.
+`python -m pattern.gears.tables` writes RESPONSE.md and lengthwise_sign.svg (the latter needs matplotlib).
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -43,8 +41,25 @@ _SETS, _WIDE_SETS, _BLANKS = 300, 500, 40
 _SURE, _UNSURE = 0.9, 0.1
 
 
-def main(folder: Path) -> None:
-    """Compute and write both files."""
+def main(arguments: Sequence[str] | None = None) -> None:
+    """The command line: compute and write both files."""
+    parser = argparse.ArgumentParser(
+        prog="python -m pattern.gears.tables",
+        description="Compute how typical sets answer to moves and write RESPONSE.md and "
+        "lengthwise_sign.svg, over those that are there. About a minute on one core.",
+    )
+    parser.add_argument(
+        "folder", nargs="?", type=Path, default=Path(__file__).parent,
+        help="an existing folder; default: that of this module",
+    )  # fmt: skip
+    folder = parser.parse_args(arguments).folder
+    if not folder.is_dir():
+        parser.error(f"{folder} is no folder: make it first, or name another")
+    write_tables(folder)
+
+
+def write_tables(folder: Path) -> None:
+    """Compute and write both files into an existing folder."""
     found = [(name, response(axle, system, blanks=_BLANKS)) for name, axle, system in TYPICAL]
     usual, wide = sweep(_SETS, 1, wide=False), sweep(_WIDE_SETS, 2, wide=True)
     text = "\n".join(
@@ -227,4 +242,4 @@ def _both_ways(found: Sweep, side: Side) -> tuple[tuple[str, NDArray[np.float64]
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
+    main()

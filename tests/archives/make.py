@@ -6,6 +6,7 @@ Run once for each new schema, before its release; an archive that was released i
 
 from __future__ import annotations
 
+import argparse
 import json
 import sqlite3
 import sys
@@ -79,4 +80,8 @@ def _open(archive: Archive) -> str:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(
+        prog="python -m tests.archives.make",
+        description="Make the archive of the present schema that later versions must open; once.",
+    ).parse_args()
     print(make())
