@@ -92,9 +92,9 @@ class ContactPatch:
     at the toe, last column at the heel, row 0 at the tip, last row at the root; cell centres.
     `boundary_px` is the largest patch's outline in the photo, (n, 2). `edge_sd` is how well the
     patch's edge is known, as a share of the tooth (lengthwise, profile). `rim_step` is the colour
-    step across the patch's rim in CIE L*a*b* units and `rim_share` the share of its directions that
-    show it. `agreement` (-1 to 1, 0: not asked) is how much more the network expects contact inside
-    than beside it. `flags` are codes of what was seen on this tooth.
+    step across the patch's rim in CIE L*a*b* units. `agreement` (-1 to 1, 0: not asked) is how much
+    more the network expects contact inside than beside it. `flags` are codes of what was seen on this
+    tooth.
     """
 
     contact: NDArray[np.float32]
@@ -103,7 +103,6 @@ class ContactPatch:
     edge_sd: tuple[float, float]
     compound_name: str
     rim_step: float = 0.0
-    rim_share: float = 0.0
     flags: tuple[str, ...] = ()
     agreement: float = 0.0
 

@@ -124,7 +124,6 @@ def _patch(
         edge_sd=_edge_sd(both, mask, inside, off),
         compound_name=colour_name(lab[inside & (result.contact < 0.3)], lab[mask]),
         rim_step=step,
-        rim_share=share,
         agreement=agrees,
         flags=_flags(flat, mask, inside),
     )

@@ -94,11 +94,10 @@ class ShimKit:
 
         Raises InvalidAxle when the kit has no depth shims or `wanted_in` is not a thickness.
         """
-        return self._stack("depth", wanted_in)
-
-    def side_stack(self, wanted_in: float) -> Stack:
-        """One side's stack by itself; for both sides of an axle use `side_stacks`."""
-        return self._stack("side", wanted_in)
+        sizes, counts, step = self._whole("depth")
+        wanted = self._steps(wanted_in, step, "depth_shim_in")
+        used = nearest_counts(sizes, _finite_counts(counts, sizes, wanted), wanted)
+        return self._laid("depth", used, wanted_in)
 
     def side_stacks(self, left_in: float, right_in: float) -> tuple[Stack, Stack]:
         """Both side stacks from the one stock, together nearest to what is wanted.
@@ -196,13 +195,6 @@ class ShimKit:
             )
         scale = 1.0 if self.unit == "in" else MM_PER_IN
         return thickness_in * scale / float(step)
-
-    def _stack(self, place: Place, wanted_in: float) -> Stack:
-        sizes, counts, step = self._whole(place)
-        wanted = self._steps(wanted_in, step, f"{place}_shim_in")
-        return self._laid(
-            place, nearest_counts(sizes, _finite_counts(counts, sizes, wanted), wanted), wanted_in
-        )
 
     def _laid(self, place: Place, used: tuple[int, ...], wanted_in: float) -> Stack:
         drawer = [size for size in self._drawer(place) if size.count != 0]

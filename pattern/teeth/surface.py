@@ -1,4 +1,4 @@
-"""Pixels to tooth coordinates and back: the ruled surface between a tooth side's two long edges."""
+"""Tooth coordinates to pixels: the ruled surface between a tooth side's two long edges."""
 
 from __future__ import annotations
 
@@ -35,36 +35,6 @@ class ToothSurface:
         """Tooth coordinates, any equal shapes, to pixels (..., 2)."""
         tip, root = _along(self.tip, lengthwise), _along(self.root, lengthwise)
         return root + np.asarray(profile, float)[..., None] * (tip - root)
-
-    def to_tooth(self, xy: Points, steps: int = 6) -> Points:
-        """Pixels (n, 2) to (lengthwise, profile), (n, 2): nearest node of a grid, then Newton.
-
-        Two steps are good to 0.005, six to rounding.
-        """
-        points = np.atleast_2d(np.asarray(xy, float))
-        nodes_l, nodes_p = np.meshgrid(np.linspace(0, 1, 25), np.linspace(0, 1, 5))
-        nodes = self.to_photo(nodes_l, nodes_p).reshape(-1, 2)
-        distance = ((points[:, None, :] - nodes[None]) ** 2).sum(axis=2)
-        nearest = distance.argmin(axis=1)
-        place = np.stack([nodes_l.ravel()[nearest], nodes_p.ravel()[nearest]], axis=1)
-        for _ in range(steps):
-            place = place + self._newton_step(points, place)
-            place = np.clip(place, -2.0, 3.0)
-        return place
-
-    def _newton_step(self, points: Points, place: Points) -> Points:
-        lengthwise, profile = place[:, 0], place[:, 1]
-        miss = points - self.to_photo(lengthwise, profile)
-        step = 1e-3
-        along = (
-            self.to_photo(lengthwise + step, profile) - self.to_photo(lengthwise - step, profile)
-        ) / (2.0 * step)
-        up = _along(self.tip, lengthwise) - _along(self.root, lengthwise)
-        det = along[:, 0] * up[:, 1] - along[:, 1] * up[:, 0]
-        det = np.where(np.abs(det) < 1e-9, 1e-9, det)
-        d_l = (miss[:, 0] * up[:, 1] - miss[:, 1] * up[:, 0]) / det
-        d_p = (along[:, 0] * miss[:, 1] - along[:, 1] * miss[:, 0]) / det
-        return np.clip(np.stack([d_l, d_p], axis=1), -0.5, 0.5)
 
     @property
     def corners(self) -> Points:
