@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import cast
 
@@ -43,16 +43,19 @@ class ToothLight:
 
 
 def check_photo(
-    photo: Photo, regions: Sequence[NDArray[np.float64]], settings: Settings
+    photo: Photo,
+    regions: Sequence[NDArray[np.float64]],
+    settings: Settings,
+    measured: Sequence[ToothLight] | None = None,
 ) -> tuple[Reason, ...]:
     """Reasons to decline a photo for its quality on the teeth, judged by the median over them.
 
-    `regions` are closed polygons (n, 2) px, one a tooth. Each reason says what was seen and what to
-    do.
+    `regions` are closed polygons (n, 2) px, one a tooth, `measured` what `measure_light` said of them
+    if it was asked before. Each reason says what was seen and what to do.
     """
     if not regions:
         return ()
-    lights = [measure_light(photo, region) for region in regions]
+    lights = measured or [measure_light(photo, region) for region in regions]
     faults = _faults(_usual(lights), settings)
     if not faults:
         return ()
@@ -90,11 +93,10 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     inside = np.zeros(part.shape[:2], np.uint8)
     local = np.rint((corners - low) * factor).astype(np.int32)
     cv2.fillPoly(inside, [local], 1)
-    brightness = part.max(axis=2)
-    on_tooth = brightness[inside > 0]
+    on_tooth = _extreme(cv2.max, part)[inside > 0]
     if on_tooth.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
-    clipped = float((part.min(axis=2)[inside > 0] >= _CLIPPED).mean())
+    clipped = float((_extreme(cv2.min, part)[inside > 0] >= _CLIPPED).mean())
     window = max(7, int(0.1 * length * factor)) | 1
     sharpest, across = edge_blur_px(part, inside, window)
     local_length = length * factor
@@ -118,15 +120,16 @@ def edge_blur_px(
     soft = cv2.GaussianBlur(grey, (0, 0), _OWN_BLUR_PX)
     slope_x = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3) / 8.0
     slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3) / 8.0
-    slope = np.hypot(slope_x, slope_y)
     near = cv2.dilate(inside, np.ones((9, 9), np.uint8)) > 0
     kernel = np.ones((window_px, window_px), np.uint8)
     span = cv2.dilate(soft, kernel) - cv2.erode(soft, kernel)
     strong = near & (span > max(15.0, float(np.median(span[near]))))
     if strong.sum() < 20:
         return float(window_px), float(window_px)
-    width = span[strong] / (np.maximum(slope[strong], 1e-3) * np.sqrt(2.0 * np.pi))
-    direction = (np.arctan2(slope_y[strong], slope_x[strong]) / np.pi * _DIRECTIONS).round()
+    across, down = slope_x[strong], slope_y[strong]
+    slope = np.hypot(across, down)
+    width = span[strong] / (np.maximum(slope, 1e-3) * np.sqrt(2.0 * np.pi))
+    direction = (np.arctan2(down, across) / np.pi * _DIRECTIONS).round()
     by_direction = []
     for number in range(_DIRECTIONS):
         own = width[direction % _DIRECTIONS == number]
@@ -139,6 +142,12 @@ def edge_blur_px(
 
 def _without_own(blur_px: float) -> float:
     return float(np.sqrt(max(blur_px**2 - _OWN_BLUR_PX**2, 0.05)))
+
+
+def _extreme(of_two: Callable[..., object], rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The greatest or the least of the three channels, by `cv2.max` or `cv2.min`."""
+    red, green, blue = cv2.split(rgb)
+    return cast(NDArray[np.uint8], of_two(of_two(red, green), blue))
 
 
 def _reduced(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
@@ -161,7 +170,7 @@ def _faults(light: ToothLight, settings: Settings) -> list[str]:
     return faults
 
 
-def _message(code: str, lights: list[ToothLight], settings: Settings) -> str:
+def _message(code: str, lights: Sequence[ToothLight], settings: Settings) -> str:
     middle = lights[len(lights) // 2]
     seen = {
         "too_small": f"A tooth is only {max(t.length_px for t in lights):.0f} pixels long, "

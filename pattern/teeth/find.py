@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.flags import flag
+from pattern.photo.quality import measure_light
 from pattern.records import Direction, Hand, Photo, Reason, Side, ToothSide
 from pattern.settings import Settings
 from pattern.teeth.bend import tip_steadiness
@@ -22,7 +23,7 @@ from pattern.teeth.ring_fit import RingView, solve_ring
 from pattern.teeth.ring_refine import settle_ring
 from pattern.teeth.ring_search import FoundRing, assigned, pieces_of, search_ring, sighting_of
 from pattern.teeth.surface import ToothSurface
-from pattern.teeth.verdict import why_not
+from pattern.teeth.verdict import poorly_lit, why_not
 
 Floats = NDArray[np.float64]
 Region = tuple[float, float, float, float]
@@ -87,13 +88,15 @@ def find_teeth(
         if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
             break
     regions = tuple(ToothSurface.of(t).polygon for t in good)
+    lights = tuple(measure_light(photo, region) for region in regions)
+    reasons = reasons or poorly_lit(search, lights)
     if {r.code for r in reasons} & _PERHAPS_OTHER_SIDE and _fits_other_side(photo, side, hand):
         reasons = (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
     if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
         seen = tuple(ToothSurface.of(t).polygon for t in teeth)
-        return FoundTeeth((), reasons, regions, None, seen)
+        return FoundTeeth((), reasons, regions, None, seen, lights)
     found_toe = direction_of(np.sum([_toe_vector(t) for t in good], axis=0))
     flags: list[Reason] = []
     if toe is not None and toe != found_toe:
@@ -101,7 +104,7 @@ def find_teeth(
         flags.append(overridden_toe(toe, found_toe, side, hand))
     if any(_is_cut(photo, t) for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
-    return FoundTeeth(tuple(good), tuple(flags), regions, toe or found_toe)
+    return FoundTeeth(tuple(good), tuple(flags), regions, toe or found_toe, lights=lights)
 
 
 def _looks_like_other_side(

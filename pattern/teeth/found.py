@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pattern.photo.quality import ToothLight
 from pattern.records import Direction, Reason, ToothSide
 
 
@@ -16,7 +17,8 @@ class FoundTeeth:
 
     `regions` are closed polygons (n, 2) px over which the photo's quality is judged, one a tooth.
     `flags` say what was seen on the way; those that stop the photo come with no teeth to measure;
-    `seen` are then polygons of what was taken for painted teeth, to be shown to the user.
+    `seen` are then polygons of what was taken for painted teeth, to be shown to the user. `lights` are the
+    regions' measures if they were taken on the way.
     `toe` is where the toe lies in the picture, None if there is no tooth.
     """
 
@@ -25,3 +27,4 @@ class FoundTeeth:
     regions: tuple[NDArray[np.float64], ...] = ()
     toe: Direction | None = None
     seen: tuple[NDArray[np.float64], ...] = ()
+    lights: tuple[ToothLight, ...] | None = None

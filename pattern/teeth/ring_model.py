@@ -73,6 +73,19 @@ def side_points(
 
     `tooth` counts along +phi of a right-hand gear and may be any real number.
     """
+    radius, phi, z = side_places(shape, side, hand, tooth, lengthwise, profile)
+    return np.stack([radius * np.cos(phi), radius * np.sin(phi), z], axis=-1)
+
+
+def side_places(
+    shape: RingShape,
+    side: Side,
+    hand: Hand,
+    tooth: Number,
+    lengthwise: Floats,
+    profile: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """The same points in cylindrical coordinates: distance from the axis, angle, height."""
     cone = 1.0 + (np.asarray(lengthwise, float) - 0.5) * shape.face
     sine, cosine = np.sin(shape.pitch_angle), np.cos(shape.pitch_angle)
     # mean normal module over mean cone distance; working depth 1.9 modules, addendum 0.26 of it
@@ -86,7 +99,7 @@ def side_points(
     phi = _trace(shape, cone) / sine + across + 2.0 * np.pi / shape.teeth * np.asarray(tooth, float)
     phi = phi if hand == "right" else -phi
     z = np.broadcast_to(cone * cosine - height * sine, np.shape(phi))
-    return np.stack([radius * np.cos(phi), radius * np.sin(phi), z], axis=-1)
+    return radius, phi, z
 
 
 def _trace(shape: RingShape, cone: Floats) -> Floats:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pattern.flags import flag
-from pattern.photo.quality import measure_light
+from pattern.photo.quality import ToothLight
 from pattern.records import Photo, Reason, Side, ToothSide
 from pattern.settings import Settings
 from pattern.teeth.surface import ToothSurface
@@ -36,7 +36,10 @@ trial photos, above what all but one or two of their readable ones reach."""
 def why_not(
     photo: Photo, search: Search, good: Sequence[ToothSide], side: Side, settings: Settings
 ) -> tuple[Reason, ...]:
-    """Reasons to decline; empty if the good teeth may be measured. The first fits best."""
+    """Reasons to decline; empty if the good teeth may be measured, as far as their light allows it.
+
+    The first fits best.
+    """
     quality = _quality(search)
     if quality.get("no_teeth", 0.0) > _SURE or _nothing_seen(search):
         return (_reason("no_teeth"),)
@@ -49,10 +52,14 @@ def why_not(
         return tuple(stops)
     if _bends_the_other_way(good, side):
         return (_reason("wrong_side", f"The teeth bend as a {_other(side)} side does. "),)
-    if not good:
-        return (_best_guess(photo, search, settings),)
-    regions = [ToothSurface.of(t).polygon for t in good]
-    lights = [measure_light(photo, region) for region in regions]
+    return () if good else (_best_guess(photo, search, settings),)
+
+
+def poorly_lit(search: Search, lights: Sequence[ToothLight]) -> tuple[Reason, ...]:
+    """Reasons to decline for how the good teeth are lit and focused, one of `lights` each."""
+    if not lights:
+        return ()
+    quality = _quality(search)
     bright = float(np.median([light.bright for light in lights]))
     doubted = quality.get("too_dark", 0.0) > _MAYBE_DARK
     if bright < (_MAYBE_DIM if doubted else _DIM):
