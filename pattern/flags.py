@@ -133,6 +133,12 @@ _ALL = (
     ),
     Flag("drawn_by_hand", "the outline was drawn by the user", "Nothing to do.", "warns"),
     Flag(
+        "followed",
+        "other outlines were laid from those that the user drew",
+        "See that they follow their teeth; leave out one that does not.",
+        "warns",
+    ),
+    Flag(
         "end_cut",
         "an end of the tooth is outside the picture",
         "Step back a little: then both ends settle where the mark lies.",

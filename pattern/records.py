@@ -73,7 +73,8 @@ class ToothSide:
     """One side of one tooth in a photo. `corners` is (4, 2) px: toe-tip, heel-tip, heel-root, toe-root.
 
     `tip_edge` and `root_edge` are (n, 2) px curves from toe to heel that start and end at those
-    corners (a straight line: n = 2), `corner_sd_px` how well these are known, `confidence` 0 to 1.
+    corners (a straight line: n = 2), `corner_sd_px` how well these are known, `confidence` 0 to 1. A
+    tooth has ``followed`` when it was found and then laid anew from one that the user drew.
     """
 
     corners: NDArray[np.float64]
@@ -81,7 +82,7 @@ class ToothSide:
     root_edge: NDArray[np.float64]
     corner_sd_px: float
     confidence: float
-    source: Literal["found", "given", "frame"] = "found"
+    source: Literal["found", "given", "frame", "followed"] = "found"
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pattern.contact.patch import find_contacts
+from pattern.errors import InvalidOutline
 from pattern.jobs import RollKind
 from pattern.photo.decode import load_photo
 from pattern.photo.quality import check_photo
@@ -19,6 +20,7 @@ from pattern.records import Advice, Axle, Direction, Hand, Photo, Reading, Roll,
 from pattern.settings import Settings
 from pattern.teeth.find import find_teeth
 from pattern.teeth.given import frame_tooth, given_teeth
+from pattern.teeth.row import given_row
 
 if TYPE_CHECKING:
     from pattern.archive.store import Archive
@@ -37,6 +39,8 @@ def read_photo(
     outlines: Outlines | None = None,
     toe: Direction | None = None,
     tip: Direction | None = None,
+    others_follow: bool = False,
+    without: Sequence[tuple[float, float]] = (),
     settings: Settings | None = None,
 ) -> Reading:
     """Read one photo of one tooth side; a photo that cannot be read comes back *declined*.
@@ -44,17 +48,27 @@ def read_photo(
     `outlines` are tooth outlines drawn by the user, each four (x, y) corners in pixels in the order
     toe-tip, heel-tip, heel-root, toe-root; then only these are measured. ``"frame"`` means that the
     picture is cropped to one tooth side, tip edge up unless `toe` or `tip` say otherwise. `toe`
-    overrides where the toe lies. Raises UnreadablePhoto and InvalidOutline.
+    overrides where the toe lies. With `others_follow` the other teeth that are found are laid anew from
+    the outlines drawn, flagged ``followed`` and measured too, but for those under the points (x, y) px of
+    `without`. Raises UnreadablePhoto and InvalidOutline.
     """
+    if others_follow and (outlines is None or outlines == "frame"):
+        raise InvalidOutline(
+            "none given",
+            subject="outlines",
+            remedy="Draw at least one tooth for the others to follow",
+        )
     settings = settings or Settings()
     photo = path if isinstance(path, Photo) else load_photo(Path(path), settings)
     if outlines == "frame":
         found = frame_tooth(photo, side, hand, toe=toe, tip=tip)
+    elif outlines is not None and others_follow:
+        found = given_row(photo, side, hand, outlines, settings, without=without)
     elif outlines is not None:
         found = given_teeth(photo, side, hand, outlines)
     else:
         found = find_teeth(photo, side, hand, settings, toe=toe)
-    faults = check_photo(photo, found.regions, settings) + found.flags
+    faults = check_photo(photo, found.regions, settings, found.lights) + found.flags
     patches = find_contacts(photo, found, settings)
     teeth = [measure_tooth(t, p, settings) for t, p in zip(found.teeth, patches, strict=True)]
     return combine_teeth(photo, side, hand, found, teeth, patches, faults, settings)

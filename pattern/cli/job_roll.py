@@ -36,6 +36,11 @@ if TYPE_CHECKING:
 @click.option("--drive-outline", metavar="FILE", help="Outlines drawn by hand (JSON), or: frame.")
 @click.option("--coast-outline", metavar="FILE", help="The same for the coast side.")
 @click.option(
+    "--others-follow",
+    is_flag=True,
+    help="With outlines drawn by hand: also measure the other teeth that are found, laid anew from them.",
+)
+@click.option(
     "--backlash",
     "backlash_in",
     type=float,
@@ -78,13 +83,15 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: number, readings, advice.")
 def add_roll(
     place: str | None, job_id: str, drive: tuple[Path, ...], coast: tuple[Path, ...],
-    drive_outline: str | None, coast_outline: str | None, dial_in: tuple[float, ...],
-    backlash_in: float | None, pinion_move_in: float | None, ring_move_in: float | None,
+    drive_outline: str | None, coast_outline: str | None, others_follow: bool,
+    dial_in: tuple[float, ...], backlash_in: float | None, pinion_move_in: float | None, ring_move_in: float | None,
     kind: Any, note: str, by: str, no_advice: bool, file_declined: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Read the photos of a test roll, advise the next correction, and file it all with a job."""
+    from pattern.cli.read import check_follow
     from pattern.workflow import file_roll, read_roll
 
+    check_follow(others_follow, drive_outline, coast_outline)
     if not drive and not coast:
         raise click.UsageError("Give photos with --drive, --coast or both.")
     if backlash_in is None and dial_in:
@@ -92,8 +99,8 @@ def add_roll(
     with open_archive(place) as archive:
         found = archive.job(job_id)
         shots = [
-            *_read(drive, "drive", found, drive_outline),
-            *_read(coast, "coast", found, coast_outline),
+            *_read(drive, "drive", found, drive_outline, others_follow),
+            *_read(coast, "coast", found, coast_outline, others_follow),
         ]
         declined = [reading for _, reading in shots if reading.status == "declined"]
         for reading in declined:
@@ -116,7 +123,7 @@ def add_roll(
 
 
 def _read(
-    photos: tuple[Path, ...], side: Side, found: Job, outline: str | None
+    photos: tuple[Path, ...], side: Side, found: Job, outline: str | None, others_follow: bool
 ) -> list[tuple[Path, Reading]]:
     from pattern.cli.read import load_outlines, outlines_for
     from pattern.settings import load_settings
@@ -129,7 +136,10 @@ def _read(
     shots = []
     for photo in photos:
         outlines: Any = outlines_for(drawn, photo) if is_drawn else drawn
-        reading = read_photo(photo, side, hand=hand, outlines=outlines, settings=settings)
+        reading = read_photo(
+            photo, side, hand=hand, outlines=outlines, others_follow=others_follow and is_drawn,
+            settings=settings,
+        )  # fmt: skip
         shots.append((photo, reading))
     return shots
 

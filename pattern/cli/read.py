@@ -53,6 +53,11 @@ UNREADABLE, DECLINED = 3, 4
     "lists by photo name. 'frame': the picture is cropped to one tooth side.",
 )
 @click.option(
+    "--others-follow",
+    is_flag=True,
+    help="With --outline FILE: also measure the other teeth that are found, laid anew from those drawn.",
+)
+@click.option(
     "--overlay",
     type=click.Path(path_type=Path, file_okay=False),
     help="Write each photo with its reading drawn on it into this folder.",
@@ -86,6 +91,7 @@ def read(
     toe: str | None,
     tip: str | None,
     outline: str | None,
+    others_follow: bool,
     overlay: Path | None,
     as_json: bool,
     settings_file: Path | None,
@@ -101,6 +107,7 @@ def read(
     from pattern.cli.read_many import Task, jobs_for, photos_in, read_each
     from pattern.settings import load_settings
 
+    check_follow(others_follow, outline)
     settings = load_settings(settings_file)
     outlines = None if outline in (None, "frame") else load_outlines(Path(str(outline)))
     paths = photos_in(photos)
@@ -109,7 +116,10 @@ def read(
     tasks = []
     for path in paths:
         drawn = "frame" if outline == "frame" else outlines_for(outlines, path)
-        options = {"side": side, "hand": hand, "toe": toe, "tip": tip, "outlines": drawn}
+        options = {
+            "side": side, "hand": hand, "toe": toe, "tip": tip, "outlines": drawn,
+            "others_follow": others_follow,
+        }  # fmt: skip
         tasks.append(Task(path, options, settings, overlay, force))
     outcomes = read_each(tasks, jobs_for(len(tasks), jobs))
     return _tell(_watched(outcomes, len(tasks)), as_json)
@@ -217,6 +227,14 @@ def load_outlines(file: Path) -> Any:
             subject=str(file),
             remedy="Write a list of outlines, each a list of four [x, y] corners",
         ) from fault
+
+
+def check_follow(others_follow: bool, *outlines: str | None) -> None:
+    """Raise UsageError where there is no drawn tooth that others could follow."""
+    if others_follow and all(outline in (None, "frame") for outline in outlines):
+        raise click.UsageError(
+            "--others-follow needs the outline of a tooth: give it with --outline FILE."
+        )
 
 
 def outlines_for(outlines: Any, path: Path) -> Any:

@@ -40,7 +40,7 @@ def measure_tooth(tooth: ToothSide, patch: ContactPatch, settings: Settings) -> 
         tilt_deg=moments.tilt_deg,
         area=moments.area,
         contact=patch.boundary_px,
-        flags=_flags(patch),
+        flags=_flags(tooth, patch),
     )
 
 
@@ -62,8 +62,10 @@ def _spread(
     )
 
 
-def _flags(patch: ContactPatch) -> tuple[str, ...]:
+def _flags(tooth: ToothSide, patch: ContactPatch) -> tuple[str, ...]:
     flags = [code for code in patch.flags if code != "glare"]
+    if tooth.source == "followed":
+        flags.append("followed")
     if patch.rim_step < _FAINT_STEP:
         flags.append("faint")
     if _touches_border(patch.contact > 0.5):

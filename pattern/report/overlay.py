@@ -35,7 +35,7 @@ def draw_overlay(photo: Photo, reading: Reading, *, long_side: int = 1600) -> by
     """PNG bytes of the photo with its reading drawn on it, at most `long_side` pixels long.
 
     Where the teeth are small in the photo, the part around them is shown.
-    Every measured tooth has its outline, a grid of quarters and the patch's rim; the tooth with the
+    Every measured tooth has its outline (dashed where it was laid from a drawn one), a grid of quarters and the patch's rim; the tooth with the
     highest confidence carries the words toe, heel, tip and root and the centre of the whole reading
     as a cross within an ellipse of two standard deviations. A strip below states the numbers, or why
     the photo was declined. Sizes follow the picture's width, so that the words can be read when it
@@ -115,6 +115,17 @@ class _Pen:
         self.draw.line(path, fill=SHADE, width=thin + max(2, round(self.unit)), joint="curve")
         self.draw.line(path, fill=colour, width=thin, joint="curve")
 
+    def dashed(self, points: Floats, colour: Colour, width: float) -> None:
+        """A closed line in dashes of even length on the picture."""
+        path = np.array(self.at(np.concatenate([points, points[:1]])))
+        way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+        count = max(2 * round(way[-1] / (16.0 * self.unit)), 4)
+        ends = np.linspace(0.0, way[-1], count + 1)
+        for start, end in zip(ends[:-1:2], ends[1::2], strict=True):
+            at = np.unique(np.concatenate([[start], way[(way > start) & (way < end)], [end]]))
+            dash = np.stack([np.interp(at, way, path[:, k]) for k in (0, 1)], axis=1)
+            self.line((dash + 0.5) / self.scale - 0.5 + self.origin, colour, width)
+
     def word(self, text: str, place: Floats, size: float, angle_deg: float = 0.0) -> None:
         """A word centred on a photo pixel, turned to run along the tooth, kept in the picture."""
         font = _font(max(9, round(size * self.unit)))
@@ -152,7 +163,10 @@ def _draw_tooth(pen: _Pen, tooth: ToothReading) -> None:
         pen.draw.line(pen.at(across), fill=OUTLINE, width=1)
         if part == 0.5:
             pen.draw.line(pen.at(along), fill=OUTLINE, width=1)
-    pen.line(surface.polygon, OUTLINE, 1.2, closed=True)
+    if "followed" in tooth.flags:
+        pen.dashed(surface.polygon, OUTLINE, 1.2)
+    else:
+        pen.line(surface.polygon, OUTLINE, 1.2, closed=True)
     if len(tooth.contact) > 2:
         pen.line(tooth.contact, PATCH, 1.2, closed=True)
 
@@ -201,7 +215,7 @@ def _with_caption(pen: _Pen, reading: Reading) -> Image.Image:
     """The picture with a strip of words below."""
     font = _font(max(11, round(15.0 * pen.unit)))
     pad = round(8 * pen.unit)
-    lines = _wrapped(_caption(reading), font, pen.image.width - 2 * pad)
+    lines = _wrapped(caption(reading), font, pen.image.width - 2 * pad)
     step = round(20 * pen.unit)
     out = Image.new("RGB", (pen.image.width, pen.image.height + 2 * pad + step * len(lines)), SHADE)
     out.paste(pen.image, (0, 0))
@@ -211,14 +225,17 @@ def _with_caption(pen: _Pen, reading: Reading) -> Image.Image:
     return out
 
 
-def _caption(reading: Reading) -> str:
+def caption(reading: Reading) -> str:
+    """What the strip of words below the picture says."""
     if reading.status == "declined":
         return "Not read. " + " ".join(reason.message for reason in reading.reasons)
     numbers = (reading.lengthwise, reading.lengthwise_sd, reading.profile, reading.profile_sd)
     along, along_sd, up, up_sd = (100.0 * (n or 0.0) for n in numbers)
     count = len(reading.teeth)
+    laid = sum("followed" in tooth.flags for tooth in reading.teeth)
+    of_them = f", {laid} of them laid from those drawn by hand (dashed)" if laid else ""
     return (
-        f"{reading.side} side, {count} {'tooth' if count == 1 else 'teeth'}: "
+        f"{reading.side} side, {count} {'tooth' if count == 1 else 'teeth'}{of_them}: "
         f"{along:.0f} ± {along_sd:.0f} % from toe to heel, "
         f"{up:.0f} ± {up_sd:.0f} % from root to tip"
     )

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
@@ -151,6 +152,38 @@ def test_outlines_by_photo_name_serve_several_photos(bench: Path) -> None:
     (bench / "all.json").write_text(json.dumps({"p1.jpg": DRIVE.outlines[:1]}))
     _, result = _run(bench / "p1.jpg", "--side", "drive", "--outline", bench / "all.json", "--json")
     assert len(json.loads(result.stdout)["teeth"]) == 1
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+def test_the_other_teeth_follow_a_drawn_one_where_that_is_asked_for(tmp_path: Path) -> None:
+    # a rendered sample photo with its truth; see sample_images/README.md
+    truth = json.loads((SAMPLES / "elm_coast.json").read_text())
+    (tmp_path / "one.json").write_text(json.dumps([truth["teeth"][0]["outline"]]))
+    photo = (
+        SAMPLES / "elm_coast.jpg", "--side", "coast", "--outline", tmp_path / "one.json", "--json",
+    )  # fmt: skip
+    _, alone = _run(*photo)
+    code, row = _run(*photo, "--others-follow")
+    assert code == 0
+    told, data = json.loads(alone.stdout), json.loads(row.stdout)
+    assert len(told["teeth"]) == 1
+    assert "followed" not in told["flags"]
+    assert "followed" in data["flags"]
+    laid = [tooth for tooth in data["teeth"] if "followed" in tooth["flags"]]
+    assert len(laid) == len(data["teeth"]) - 1 >= 2
+    assert all(0.5 <= tooth["confidence"] < 1.0 for tooth in laid)
+    (drawn,) = [tooth for tooth in data["teeth"] if "followed" not in tooth["flags"]]
+    assert drawn["outline"] == told["teeth"][0]["outline"]
+    for axis in ("lengthwise", "profile"):
+        assert data[axis] == pytest.approx(truth[axis], abs=2 * data[f"{axis}_sd"])
+
+
+@pytest.mark.parametrize("outline", [(), ("--outline", "frame")])
+def test_there_must_be_a_drawn_tooth_to_follow(bench: Path, outline: tuple[str, ...]) -> None:
+    with pytest.raises(click.UsageError, match="--outline FILE"):
+        _run(bench / "p1.jpg", "--side", "drive", *outline, "--others-follow")
 
 
 def test_an_unknown_side_is_a_usage_error() -> None:

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from pattern.records import Photo, Reading, Reason
-from pattern.report.overlay import CENTRE, OUTLINE, PATCH, draw_overlay, overlay_image
+from pattern.report.overlay import CENTRE, OUTLINE, PATCH, caption, draw_overlay, overlay_image
 from tests.reading.made import declined, reading, tooth
 
 
@@ -31,6 +31,18 @@ def test_every_part_is_drawn_on_any_background(level: int) -> None:
     image = overlay_image(_photo(level), _full())
     for colour in (OUTLINE, PATCH, CENTRE):
         assert _count(image, colour) > 60
+
+
+def test_a_tooth_laid_from_a_drawn_one_has_a_dashed_outline() -> None:
+    followed = replace(_full(), teeth=(replace(tooth(), flags=("followed",)),))
+    drawn, dashed = (_count(overlay_image(_photo(90), r), OUTLINE) for r in (_full(), followed))
+    assert 0.3 * drawn < dashed < 0.85 * drawn
+
+
+def test_the_caption_says_how_many_teeth_were_laid_from_a_drawn_one() -> None:
+    one, other = tooth(), replace(tooth(), flags=("followed",))
+    assert "3 teeth, 2 of them laid from" in caption(replace(reading(), teeth=(one, other, other)))
+    assert "laid" not in caption(replace(reading(), teeth=(one,)))
 
 
 def test_the_centre_lies_where_the_reading_says() -> None:
