@@ -62,20 +62,27 @@ def rim_step(lab: Floats, mask: Mask, inside: Mask) -> tuple[float, float]:
     points its way with at least half its length: a wiped patch has a rim all round, a lamp's shine
     or a brush stroke has not.
     """
-    inner, outer = rim_bands(mask, inside)
     sector = _sectors(mask)
-    steps = []
-    for number in range(_SECTORS):
-        here_in, here_out = inner & (sector == number), outer & (sector == number)
-        if here_in.sum() >= 6 and here_out.sum() >= 6:
-            steps.append(lab[here_in].mean(axis=0) - lab[here_out].mean(axis=0))
-    if len(steps) < 4:
+    (count_in, mean_in), (count_out, mean_out) = (
+        _by_sector(lab, band, sector) for band in rim_bands(mask, inside)
+    )
+    vectors = (mean_in - mean_out)[(count_in >= 6) & (count_out >= 6)]
+    if len(vectors) < 4:
         return 0.0, 0.0
-    vectors = np.array(steps)
     mean = np.median(vectors, axis=0)
     length = float(np.linalg.norm(mean))
     along = vectors @ mean / max(length, 1e-6)
     return length, float((along > 0.5 * length).mean())
+
+
+def _by_sector(
+    lab: Floats, band: Mask, sector: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], Floats]:
+    """How many cells of a band lie in each sector, and their mean colour (sectors, 3)."""
+    number, colours = sector[band], lab[band]
+    count = np.bincount(number, minlength=_SECTORS)
+    sums = [np.bincount(number, weights=column, minlength=_SECTORS) for column in colours.T]
+    return count, np.stack(sums, axis=1) / np.maximum(count, 1)[:, None]
 
 
 def rim_bands(mask: Mask, inside: Mask) -> tuple[Mask, Mask]:

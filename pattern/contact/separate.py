@@ -61,8 +61,9 @@ def separate(looks: Sequence[Look]) -> list[Separation]:
     cores = _cores(looks, white, weights)
     masks = cores
     contrast = 0.0
+    scatter = _scatter(white, weights)
     for _ in range(_ROUNDS):
-        scores, contrast = _discriminant(white, masks, weights)
+        scores, contrast = _discriminant(white, masks, weights, scatter)
         masks = [
             _regular(score, w, core) for score, w, core in zip(scores, weights, cores, strict=True)
         ]
@@ -105,16 +106,26 @@ def _cores(looks: Sequence[Look], white: list[Floats], weights: list[Floats]) ->
     return cores
 
 
+def _scatter(white: list[Floats], weights: list[Floats]) -> Floats:
+    """(d, d) sum of squares and products over all cells that count."""
+    depth = white[0].shape[2]
+    total = np.zeros((depth, depth))
+    for map_, weight in zip(white, weights, strict=True):
+        cells = map_.reshape(-1, depth)
+        total += cells.T @ (cells * weight.reshape(-1, 1))
+    return total
+
+
 def _discriminant(
-    white: list[Floats], masks: list[Floats], weights: list[Floats]
+    white: list[Floats], masks: list[Floats], weights: list[Floats], scatter: Floats
 ) -> tuple[list[Floats], float]:
     """Fisher's score of each cell, 0 half way between the two mean looks of its tooth.
 
     The direction is common to all teeth; a tooth's own means lean on the common ones, as a tooth in
-    the shade has less contrast but no other colours.
+    the shade has less contrast but no other colours. `scatter` is that of all cells together.
     """
     depth = white[0].shape[2]
-    within, count = np.zeros((depth, depth)), 1e-9
+    within, count = scatter.copy(), 1e-9
     means = []
     for map_, mask, weight in zip(white, masks, weights, strict=True):
         cells, total = map_.reshape(-1, depth), float(weight.sum()) + 1e-9
@@ -123,7 +134,6 @@ def _discriminant(
         sum_in, sum_all = soft @ cells, weight.ravel() @ cells
         inner, outer = sum_in / inside, (sum_all - sum_in) / max(total - inside, 1e-9)
         # scatter about the two means: total less what lies between them
-        within += cells.T @ (cells * weight.reshape(-1, 1))
         within -= inside * np.outer(inner, inner) + (total - inside) * np.outer(outer, outer)
         count += total
         means.append((inner, outer))

@@ -174,7 +174,7 @@ def _jpeg_is_whole(data: bytes) -> bool:
             continue
         length = int.from_bytes(data[at + 2 : at + 4], "big")
         if marker == 0xDA:
-            return data.find(b"\xff\xd9", at + 2 + length) >= 0
+            return data.rfind(b"\xff\xd9", at + 2 + length) >= 0
         at += 2 + length
     return False
 

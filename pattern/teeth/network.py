@@ -88,8 +88,8 @@ def input_size(width: int, height: int, long_side: int) -> tuple[int, int]:
 def network_input(image: NDArray[np.uint8], side: Side) -> NDArray[np.float32]:
     """(1, 4, h, w): red, green, blue from -1 to 1, and the declared side."""
     blob = np.empty((1, 4, *image.shape[:2]), np.float32)
-    blob[0, :3] = image.transpose(2, 0, 1)
-    blob[0, :3] *= 2.0 / 255.0
+    for channel, values in enumerate(cv2.split(image)):
+        np.multiply(values, np.float32(2.0 / 255.0), out=blob[0, channel])
     blob[0, :3] -= 1.0
     blob[0, 3] = 1.0 if side == "drive" else -1.0
     return blob

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pattern.photo.colour import to_lab
 from pattern.records import Photo
 from pattern.teeth.fields import PixelFields
-from pattern.teeth.rectify import cell_centres, lay_flat, sampled
+from pattern.teeth.rectify import cell_centres, picked, sampled
 from pattern.teeth.ring_fit import RingView
 
 Floats = NDArray[np.float64]
@@ -50,6 +50,7 @@ def seen_sides(
     """The tooth sides of the given numbers that are at least two thirds inside the picture."""
     along, up = cell_centres(24, 0.05, 0.95), cell_centres(7, 0.2, 0.9)
     grid_l, grid_p = np.meshgrid(along, up)
+    maps = np.dstack([fields.side, fields.painted])
     found = []
     for number in numbers:
         surface = view.tooth_surface(float(number))
@@ -58,14 +59,15 @@ def seen_sides(
         inside = (x >= 0) & (y >= 0) & (x <= photo.width_px - 1) & (y <= photo.height_px - 1)
         if inside.mean() < 0.66 or surface.length_px < 8 or surface.depth_px < 2:
             continue
-        flat = lay_flat(photo.pixels, surface, along, up[::-1])
-        lab = to_lab(flat.rgb).reshape(-1, 3)
+        cell_px = max(surface.length_px * (along[1] - along[0]), surface.depth_px * (up[1] - up[0]))
+        lab = to_lab(picked(photo.pixels, xy, float(cell_px))).reshape(-1, 3)
+        side_there, painted_there = sampled(maps, fields, xy).mean(axis=(0, 1))
         found.append(
             SeenSide(
                 number=number,
                 look=np.median(lab, axis=0),
-                side=float(sampled(fields.side, fields, xy).mean()),
-                painted=float(sampled(fields.painted, fields, xy).mean()),
+                side=float(side_there),
+                painted=float(painted_there),
                 in_view=float(inside.mean()),
             )
         )

@@ -13,6 +13,8 @@ from pattern.teeth.surface import ToothSurface
 
 ROWS, COLUMNS = 60, 180
 """Cells of a laid-out tooth; about the finest that a tooth of 200 px can fill."""
+_TOGETHER = np.empty(0, np.float32)
+"""For `cv2.remap`: x and y come in one map."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,16 +64,17 @@ def lay_flat(
         surface.length_px * abs(float(lengthwise[1] - lengthwise[0])),
         surface.depth_px * abs(float(profile[1] - profile[0])),
     )
-    patch, origin, factor = _around(pixels, xy, max(scale))
-    local = (xy - origin + 0.5) / factor - 0.5
-    rgb = cv2.remap(
-        patch,
-        local[..., 0].astype(np.float32),
-        local[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return FlatTooth(rgb.astype(np.float32), inside, lengthwise, profile, scale)
+    return FlatTooth(picked(pixels, xy, max(scale)), inside, lengthwise, profile, scale)
+
+
+def picked(
+    pixels: NDArray[np.uint8], xy: NDArray[np.float64], cell_px: float
+) -> NDArray[np.float32]:
+    """A photo's colours (rows, columns, 3) at pixels (rows, columns, 2), averaged over about a cell."""
+    patch, origin, factor = _around(pixels, xy, cell_px)
+    local = ((xy - origin + 0.5) / factor - 0.5).astype(np.float32)
+    rgb = cv2.remap(patch, local, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(rgb, np.float32)
 
 
 def _around(
@@ -96,9 +99,7 @@ def _around(
 def sampled(
     values: NDArray[np.float32], fields: PixelFields, xy: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """A map of the network at photo pixels (..., 2); 0 outside the map."""
-    cells = fields.grid_xy(xy.reshape(-1, 2)).reshape(xy.shape).astype(np.float32)
-    found = cv2.remap(
-        values, cells[..., 0], cells[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-    )
-    return np.asarray(found, dtype=np.float64).reshape(xy.shape[:-1])
+    """A map of the network, or maps (h, w, c), at photo pixels (..., 2): (...) or (..., c); 0 outside."""
+    cells = fields.grid_xy(xy.reshape(-1, 2)).reshape(-1, 1, 2).astype(np.float32)
+    found = cv2.remap(values, cells, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(found, dtype=np.float64).reshape(*xy.shape[:-1], *values.shape[2:])
