@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -13,8 +14,8 @@ from pattern.teeth.surface import ToothSurface
 
 ROWS, COLUMNS = 60, 180
 """Cells of a laid-out tooth; about the finest that a tooth of 200 px can fill."""
-_TOGETHER = np.empty(0, np.float32)
-"""For `cv2.remap`: x and y come in one map."""
+_TOGETHER: Any = None
+"""The second map of `cv2.remap`, which its stubs ask for: x and y come in the first."""
 
 
 @dataclass(frozen=True, eq=False)
