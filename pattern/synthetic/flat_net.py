@@ -5,13 +5,12 @@ from __future__ import annotations
 from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
 from pattern.contact.flat_network import CHANNELS, COLUMNS, MAP_NAMES, ROWS, SCALAR_NAMES
-from pattern.synthetic.net import _ConvNorm, _folded, _Residual, down_and_up
+from pattern.synthetic.net import _ConvNorm, _folded, _Residual, down_and_up, halve_weights
 
 WIDTHS = (24, 32, 40, 48)
 """Channels at 1/2, 1/4, 1/8 and 1/16 of the input's size."""
@@ -64,17 +63,4 @@ def export_onnx(net: FlatNet, file: Path) -> None:
         opset_version=13,
         dynamo=False,
     )
-    _halve(file)
-
-
-def _halve(file: Path) -> None:
-    """Keep the large weights at half precision, which OpenCV widens again on reading."""
-    import onnx
-    from onnx import numpy_helper
-
-    model = onnx.load(str(file))
-    for tensor in model.graph.initializer:
-        values = numpy_helper.to_array(tensor)
-        if values.dtype == np.float32 and values.size > 64:
-            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), tensor.name))
-    onnx.save(model, str(file))
+    halve_weights(file)

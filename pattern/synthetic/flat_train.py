@@ -1,9 +1,10 @@
-"""Train the network that looks at laid-out teeth: one seeded command on the CPU. See TRAINING.md.
+"""Train the network that looks at laid-out teeth: one seeded command, a GPU is not needed. See TRAINING.md.
 
     python -m pattern.synthetic.flat_train --out DIR --minutes N [--seed 1] [--drawers 1]
+        [--preparers 1]
 
-`--drawers` processes draw photos into DIR/photos, which later runs go on from; meanwhile this one
-learns from what is there. Writes `marks.onnx`, `marks.pt` and `log.txt`, whose last lines are the
+`--drawers` processes draw photos into DIR/photos, which later runs go on from; meanwhile `--preparers`
+vary what is there and this one learns from it. Writes `marks.onnx`, `marks.pt` and `log.txt`, whose last lines are the
 scores on photos kept out of the training.
 """
 
@@ -12,7 +13,6 @@ from __future__ import annotations
 import argparse
 import copy
 import math
-import multiprocessing
 import time
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,10 @@ PHOTOS = 16
 KEPT_OUT = 20
 """Every so-manieth file is kept for the scores."""
 FIRST_FILES = 24
+REFRESH_S = 30.0
+"""Between two looks for new files."""
+SCORED = 600
+"""Photos of those that are scored at most."""
 STEP_PHOTOS = 14
 STREAKED = 0.35
 UNROLLED = 0.2
@@ -52,24 +56,26 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, required=True)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--drawers", type=int, default=1)
+    parser.add_argument("--preparers", type=int, default=1)
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--weights", type=Path, help="marks.pt of an earlier run to begin from")
     options = parser.parse_args()
     folder = options.out / "photos"
     folder.mkdir(parents=True, exist_ok=True)
-    drawers = [
-        multiprocessing.get_context("spawn").Process(
-            target=_draw, args=(folder, options.seed, k, options.drawers), daemon=True
-        )
-        for k in range(options.drawers)
+    spawn = torch.multiprocessing.get_context("spawn")
+    steps = spawn.Queue(maxsize=3 * options.preparers)
+    tasks: list[tuple[Any, tuple[Any, ...]]] = [
+        (_draw, (folder, options.seed, k, options.drawers)) for k in range(options.drawers)
     ]
-    for drawer in drawers:
-        drawer.start()
+    tasks += [(_prepare, (folder, (options.seed, k), steps)) for k in range(options.preparers)]
+    helpers = [spawn.Process(target=task, args=args, daemon=True) for task, args in tasks]
+    for helper in helpers:
+        helper.start()
     try:
-        _train(options, folder)
+        _train(options, folder, steps)
     finally:
-        for drawer in drawers:
-            drawer.terminate()
+        for helper in helpers:
+            helper.terminate()
 
 
 # --- photos ----------------------------------------------------------------------------------------------
@@ -127,6 +133,23 @@ class Pool:
                 self.unrolled += [
                     p for p in new if p["painted"].mean() > 40 and p["contact"].max() < 8
                 ]
+
+
+def _prepare(folder: Path, seed: tuple[int, int], steps: Any) -> None:
+    """Put varied photos of a step each into the queue until ended."""
+    torch.set_num_threads(1)
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng(seed)
+    pool = Pool(folder)
+    looked = -REFRESH_S
+    while True:
+        if time.monotonic() - looked > REFRESH_S or len(pool.known) < FIRST_FILES:
+            pool.refresh()
+            looked = time.monotonic()
+        if len(pool.known) < FIRST_FILES:
+            time.sleep(1.0)
+            continue
+        steps.put(_stacked([_varied(pool.pick(rng), rng) for _ in range(STEP_PHOTOS)]))
 
 
 def _varied(photo: Photo, rng: np.random.Generator) -> Photo:
@@ -207,17 +230,13 @@ def _answers(truth: dict[str, Tensor]) -> tuple[Tensor, Tensor, Tensor]:
     return painted, (share > 0.012).float(), ((share > 0.012) | (share < 0.001)).float()
 
 
-def _train(options: argparse.Namespace, folder: Path) -> None:
+def _train(options: argparse.Namespace, folder: Path, steps: Any) -> None:
     torch.manual_seed(options.seed)
     torch.set_num_threads(1)
-    rng = np.random.default_rng(options.seed)
-    pool = Pool(folder)
-    while len(pool.known) < FIRST_FILES:
-        time.sleep(1.0)
-        pool.refresh()
-    net = FlatNet().to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    net = FlatNet().to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     if options.weights:
-        net.load_state_dict(torch.load(options.weights, weights_only=True))
+        net.load_state_dict(torch.load(options.weights, map_location=device, weights_only=True))
     average = copy.deepcopy(net).eval()
     optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.02)
     start, step, said = time.monotonic(), 0, time.monotonic()
@@ -227,9 +246,11 @@ def _train(options: argparse.Namespace, folder: Path) -> None:
         rate = options.rate * min(1.0, (step + 1) / 100) * (0.5 + 0.5 * math.cos(math.pi * spent))
         for group in optimiser.param_groups:
             group["lr"] = max(rate, 1e-6)
-        truth = _stacked([_varied(pool.pick(rng), rng) for _ in range(STEP_PHOTOS)])
+        truth = {name: part.to(device) for name, part in steps.get().items()}
+        if not step:
+            start = time.monotonic()
         net.train()
-        with torch.autocast("cpu", dtype=torch.bfloat16):
+        with torch.autocast(device.type, dtype=torch.bfloat16):
             maps, scalars = net(truth["inputs"].to(memory_format=torch.channels_last))
         parts = loss_of(maps.float(), scalars.float(), truth)
         optimiser.zero_grad(set_to_none=True)
@@ -242,13 +263,16 @@ def _train(options: argparse.Namespace, folder: Path) -> None:
             sums[name] = sums.get(name, 0.0) + part.item()
         if time.monotonic() - said > 30.0:
             figures = "  ".join(f"{name} {total / seen:.3f}" for name, total in sums.items())
-            _say(options.out, f"step {step}  photos {len(pool.photos)}  {figures}")
+            files = len(list(folder.glob("*.npz")))
+            _say(options.out, f"step {step}  photos of {files} files  {figures}")
             said, sums, seen = time.monotonic(), {}, 0
-            pool.refresh()
             torch.save(average.state_dict(), options.out / "marks.pt")
     torch.save(average.state_dict(), options.out / "marks.pt")
+    average = average.cpu()
     export_onnx(copy.deepcopy(average), options.out / "marks.onnx")
-    _say(options.out, scores(average, pool.held))
+    pool = Pool(folder)
+    pool.refresh()
+    _say(options.out, scores(average, pool.held[:SCORED]))
 
 
 def _follow(slow: torch.nn.Module, fast: torch.nn.Module, keep: float) -> None:

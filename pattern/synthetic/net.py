@@ -6,6 +6,7 @@ import copy
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
@@ -14,7 +15,7 @@ from pattern.teeth.network import COORDINATE_NAMES, FIELD_NAMES, QUALITY_CODES
 
 WIDTHS = (32, 64, 96, 144, 192)
 """Channels at 1/2, 1/4, 1/8, 1/16 and 1/32 of the input's size."""
-BLOCKS = (0, 1, 2, 2, 2)
+BLOCKS = (0, 1, 2, 3, 4)
 """Residual blocks at each of those."""
 USUAL = (-2.0, -3.0, -2.4, -3.0, -3.7, -2.0, 0.5, 0.5, -1.3, -1.3)
 """What the maps say before training: rare masks, the middle of the tooth, a wide spread."""
@@ -90,6 +91,16 @@ class ReaderNet(nn.Module):
             nn.init.normal_(last.weight, std=0.02)
             last.bias.data = torch.tensor(USUAL)
 
+    def go_on_from(self, weights: dict[str, Tensor]) -> None:
+        """Take an earlier network's weights; blocks that it has not pass their input on at first."""
+        missing, unknown = self.load_state_dict(weights, strict=False)
+        parts = dict(self.named_modules())
+        new = {name.rsplit(".", 3)[0] for name in missing}
+        if unknown or not all(isinstance(parts[name], _Residual) for name in new):
+            raise ValueError(f"weights do not fit: {missing} missing, {unknown} unknown")
+        for name in new:
+            nn.init.zeros_(parts[name].second[1].weight)  # type: ignore[index,union-attr,arg-type]
+
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
         """Maps and quality; see `pattern.teeth.network` for the channels."""
         levels, mean, up = down_and_up(self, x)
@@ -131,8 +142,22 @@ def export_onnx(net: ReaderNet, file: Path) -> None:
         opset_version=13,
         dynamo=False,
     )
+    halve_weights(file)
     if file.stat().st_size > 16_000_000:
         raise RuntimeError(f"{file} is larger than 16 MB; narrow WIDTHS")
+
+
+def halve_weights(file: Path) -> None:
+    """Keep the large weights of an ONNX file at half precision, which OpenCV widens on reading."""
+    import onnx
+    from onnx import numpy_helper
+
+    model = onnx.load(str(file))
+    for tensor in model.graph.initializer:
+        values = numpy_helper.to_array(tensor)
+        if values.dtype == np.float32 and values.size > 64:
+            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), tensor.name))
+    onnx.save(model, str(file))
 
 
 def _folded(module: nn.Module) -> nn.Module:

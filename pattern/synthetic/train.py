@@ -96,8 +96,8 @@ class Trainer:
             self._load(options.resume)
         elif options.weights:
             weights = torch.load(options.weights, map_location=self.device, weights_only=True)
-            self.net.load_state_dict(weights)
-            self.average.load_state_dict(weights)
+            self.net.go_on_from(weights)
+            self.average.go_on_from(weights)
         if torch.distributed.is_initialized():
             self.model = DistributedDataParallel(self.net, broadcast_buffers=False)
         self.total_s = 60.0 * (options.of or options.minutes)

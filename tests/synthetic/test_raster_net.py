@@ -38,8 +38,9 @@ def test_the_exported_network_answers_as_the_original_in_opencv(tmp_path):
         runtime.setInput(picture.numpy())
         found = runtime.forward(["maps", "quality"])
         assert maps.shape == (1, 10, shape[0] // 2, shape[1] // 2)
-        assert np.abs(found[0] - maps.numpy()).max() < 1e-4
-        assert np.abs(found[1].ravel() - quality.numpy().ravel()).max() < 1e-4
+        # weights are kept at half precision: 2**-11 of each, over some forty layers
+        assert np.abs(found[0] - maps.numpy()).max() < 0.01 * float(maps.abs().max())
+        assert np.abs(found[1].ravel() - quality.numpy().ravel()).max() < 0.01
 
 
 def one_tooth() -> Example:
@@ -99,3 +100,17 @@ def test_undecided_quality_and_unknown_places_cost_nothing():
     _, parts = loss_of(maps, torch.full((1, len(QUALITY_CODES)), 30.0), truth)
     assert float(parts["quality"]) == 0.0
     assert float(parts["lengthwise"]) == pytest.approx(0.0)
+
+
+def test_training_goes_on_from_a_network_with_fewer_blocks_without_changing_its_answers():
+    torch.manual_seed(4)
+    wide, narrow = ReaderNet().eval(), ReaderNet().eval()
+    del narrow.down[-1][-1], narrow.down[-1][-1]
+    wide.go_on_from(narrow.state_dict())
+    picture = torch.rand(1, 4, 96, 128) * 2 - 1
+    with torch.no_grad():
+        (maps, quality), (before, quality_before) = wide(picture), narrow(picture)
+    assert torch.allclose(maps, before, atol=1e-5)
+    assert torch.allclose(quality, quality_before, atol=1e-5)
+    with pytest.raises(ValueError, match="do not fit"):
+        wide.go_on_from({k: v for k, v in narrow.state_dict().items() if "stem" not in k})
