@@ -62,11 +62,11 @@ def separate(looks: Sequence[Look]) -> list[Separation]:
     masks = cores
     contrast = 0.0
     scatter = _scatter(white, weights)
+    counted = [_smoothed(w) for w in weights]
+    leaning = [_leaning(core) for core in cores]
     for _ in range(_ROUNDS):
         scores, contrast = _discriminant(white, masks, weights, scatter)
-        masks = [
-            _regular(score, w, core) for score, w, core in zip(scores, weights, cores, strict=True)
-        ]
+        masks = [_regular(*each) for each in zip(scores, weights, counted, leaning, strict=True)]
     return [
         Separation(mask * w, contrast, core)
         for mask, w, core in zip(masks, weights, cores, strict=True)
@@ -150,12 +150,18 @@ def _discriminant(
     return scores, float(np.sqrt(max(float(step @ direction), 0.0)))
 
 
-def _regular(score: Floats, weights: Floats, core: Floats) -> Floats:
+def _regular(score: Floats, weights: Floats, counted: Floats, leaning: Floats) -> Floats:
     """Turn scores into a probability of contact, smoothed over neighbours, about the core patch."""
-    counted = cv2.GaussianBlur(weights, (0, 0), sigmaX=_SMOOTH[0], sigmaY=_SMOOTH[1])
-    clipped = np.clip(score, -6.0, 6.0) * weights
-    smooth = cv2.GaussianBlur(clipped, (0, 0), sigmaX=_SMOOTH[0], sigmaY=_SMOOTH[1])
-    reach = cv2.GaussianBlur(core, (0, 0), sigmaX=14.0, sigmaY=7.0)
-    leaning = np.clip(10.0 * (reach - 0.25), -2.5, 0.5)
+    smooth = _smoothed(np.clip(score, -6.0, 6.0) * weights)
     level = smooth / np.maximum(counted, 1e-3) + leaning
     return np.asarray(1.0 / (1.0 + np.exp(-2.0 * np.clip(level, -15, 15))))
+
+
+def _smoothed(values: Floats) -> Floats:
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), sigmaX=_SMOOTH[0], sigmaY=_SMOOTH[1]))
+
+
+def _leaning(core: Floats) -> Floats:
+    """What being near the core patch, or far from it, adds to a cell's score."""
+    reach = cv2.GaussianBlur(core, (0, 0), sigmaX=14.0, sigmaY=7.0)
+    return np.asarray(np.clip(10.0 * (reach - 0.25), -2.5, 0.5))

@@ -13,8 +13,11 @@ from pattern.records import Photo
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.rectify import cell_centres, picked, sampled
 from pattern.teeth.ring_fit import RingView
+from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
+_ALONG, _UP = cell_centres(24, 0.05, 0.95)[None, :], cell_centres(7, 0.2, 0.9)[:, None]
+_CELL = (0.9 / 24, 0.7 / 7)
 _MOST = 8
 _LEAST_STEP = 8.0
 """Least difference of the run's look to its neighbours', in CIE L*a*b* units."""
@@ -48,19 +51,17 @@ def seen_sides(
     photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int]
 ) -> list[SeenSide]:
     """The tooth sides of the given numbers that are at least two thirds inside the picture."""
-    along, up = cell_centres(24, 0.05, 0.95), cell_centres(7, 0.2, 0.9)
-    grid_l, grid_p = np.meshgrid(along, up)
     maps = np.dstack([fields.side, fields.painted])
     found = []
     for number in numbers:
         surface = view.tooth_surface(float(number))
-        xy = surface.to_photo(grid_l, grid_p)
+        xy = surface.to_photo(_ALONG, _UP)
         x, y = xy[..., 0], xy[..., 1]
         inside = (x >= 0) & (y >= 0) & (x <= photo.width_px - 1) & (y <= photo.height_px - 1)
         if inside.mean() < 0.66 or surface.length_px < 8 or surface.depth_px < 2:
             continue
-        cell_px = max(surface.length_px * (along[1] - along[0]), surface.depth_px * (up[1] - up[0]))
-        lab = to_lab(picked(photo.pixels, xy, float(cell_px))).reshape(-1, 3)
+        cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
+        lab = to_lab(picked(photo.pixels, xy, cell_px)).reshape(-1, 3)
         side_there, painted_there = sampled(maps, fields, xy).mean(axis=(0, 1))
         found.append(
             SeenSide(
@@ -72,6 +73,12 @@ def seen_sides(
             )
         )
     return found
+
+
+def mean_side_on(surfaces: Sequence[ToothSurface], fields: PixelFields) -> float:
+    """The mean of the network's side probability over these tooth sides, each counted alike."""
+    shares = [sampled(fields.side, fields, s.to_photo(_ALONG, _UP)).mean() for s in surfaces]
+    return float(np.mean(shares))
 
 
 def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:

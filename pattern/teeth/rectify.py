@@ -52,8 +52,7 @@ def lay_flat(
     """
     lengthwise = cell_centres(COLUMNS) if lengthwise is None else lengthwise
     profile = cell_centres(ROWS)[::-1] if profile is None else profile
-    grid_l, grid_p = np.meshgrid(lengthwise, profile)
-    xy = surface.to_photo(grid_l, grid_p)
+    xy = surface.to_photo(lengthwise[None, :], profile[:, None])
     height, width = pixels.shape[:2]
     inside = (
         (xy[..., 0] >= 0)

@@ -32,7 +32,7 @@ class ToothSurface:
         return cls(resampled(tooth.tip_edge, steps), resampled(tooth.root_edge, steps))
 
     def to_photo(self, lengthwise: NDArray[np.float64], profile: NDArray[np.float64]) -> Points:
-        """Tooth coordinates, any equal shapes, to pixels (..., 2)."""
+        """Tooth coordinates, any shapes that broadcast, to pixels (..., 2)."""
         tip, root = _along(self.tip, lengthwise), _along(self.root, lengthwise)
         return root + np.asarray(profile, float)[..., None] * (tip - root)
 
