@@ -51,7 +51,6 @@ def seen_sides(
     photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int]
 ) -> list[SeenSide]:
     """The tooth sides of the given numbers that are at least two thirds inside the picture."""
-    maps = np.dstack([fields.side, fields.painted])
     found = []
     for number in numbers:
         surface = view.tooth_surface(float(number))
@@ -62,13 +61,12 @@ def seen_sides(
             continue
         cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
         lab = to_lab(picked(photo.pixels, xy, cell_px)).reshape(-1, 3)
-        side_there, painted_there = sampled(maps, fields, xy).mean(axis=(0, 1))
         found.append(
             SeenSide(
                 number=number,
                 look=np.median(lab, axis=0),
-                side=float(side_there),
-                painted=float(painted_there),
+                side=float(sampled(fields.side, fields, xy).mean()),
+                painted=float(sampled(fields.painted, fields, xy).mean()),
                 in_view=float(inside.mean()),
             )
         )

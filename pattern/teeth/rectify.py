@@ -99,7 +99,7 @@ def _around(
 def sampled(
     values: NDArray[np.float32], fields: PixelFields, xy: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """A map of the network, or maps (h, w, c), at photo pixels (..., 2): (...) or (..., c); 0 outside."""
+    """A map of the network at photo pixels (..., 2); 0 outside the map."""
     cells = fields.grid_xy(xy.reshape(-1, 2)).reshape(-1, 1, 2).astype(np.float32)
     found = cv2.remap(values, cells, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    return np.asarray(found, dtype=np.float64).reshape(*xy.shape[:-1], *values.shape[2:])
+    return np.asarray(found, dtype=np.float64).reshape(xy.shape[:-1])
