@@ -30,6 +30,8 @@ no source); spread of its logarithm."""
 _FOCAL_LIMIT = 2.0
 _STEPS = np.linspace(0.0, 1.0, 33)
 _LIMIT = 4.0
+_MOST_TEETH = 20
+"""Teeth from the first to the last in one photo; two outlines drawn almost over each other are no gap."""
 _STEP = 1e-7
 _NEAREST = 0.05
 """Distance from the camera, in mean cone distances, within which points are taken to be that far."""
@@ -117,10 +119,13 @@ def fit_ring(
     with their sd (one, or one a tooth).
     """
     seen_at = np.array(teeth, float)
-    numbers = tooth_numbers(seen_at, places, side)
-    sighting = Sighting.of_points(seen_at, numbers, places, sd_px)
-    view = solve_ring(sighting, side, hand, size_px)
-    return None if view is None or view.misfit > _LIMIT else replace(view, numbers=numbers)
+    best: RingView | None = None
+    for numbers in possible_numbers(seen_at, places, side):
+        sighting = Sighting.of_points(seen_at, numbers, places, sd_px)
+        view = solve_ring(sighting, side, hand, size_px)
+        if view is not None and view.misfit < min(_LIMIT, best.misfit if best else np.inf):
+            best = replace(view, numbers=numbers)
+    return best
 
 
 def solve_ring(
@@ -307,22 +312,29 @@ def _whitened(whiten: Floats, miss: Floats) -> Floats:
     )
 
 
-def tooth_numbers(seen_at: Floats, places: Floats, side: Side) -> Floats:
-    """Place of each tooth in the row, counted along the way `side_points` counts.
+def possible_numbers(seen_at: Floats, places: Floats, side: Side) -> list[Floats]:
+    """Places of the teeth (n,) in the row, counted along the way `side_points` counts.
 
-    A side faces down in the picture when its tip is up. A drive side faces -phi, so there the teeth
-    below have lower numbers; a coast side faces the other way. A left-hand gear is mirrored together
-    with its count.
+    Teeth may be left out, and perspective alone makes gaps differ: where the usual gap and the least
+    one count differently there are two answers, and the fit decides. A side faces down in the picture
+    when its tip is up. A drive side faces -phi, so there the teeth below have lower numbers; a coast side
+    faces the other way. A left-hand gear is mirrored together with its count.
     """
     at_tip = places[:, 1] > 0.5
     down = seen_at[:, ~at_tip].mean(axis=(0, 1)) - seen_at[:, at_tip].mean(axis=(0, 1))
     along = seen_at.mean(axis=1) @ down / max(float(np.linalg.norm(down)), 1e-9)
     order = np.argsort(along)
     gaps = np.diff(along[order])
-    step = max(float(np.median(gaps)), 1e-6) if len(gaps) else 1.0
-    numbers = np.empty(len(seen_at))
-    numbers[order] = np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(gaps / step), 1.0))])
-    return -numbers if side == "drive" else numbers
+    counts = {
+        tuple(np.maximum(np.rint(gaps / max(float(step), 1e-6)), 1.0))
+        for step in ((np.median(gaps), gaps.min()) if len(gaps) else (1.0,))
+    }
+    answers = []
+    for count in sorted(counts):
+        numbers = np.empty(len(seen_at))
+        numbers[order] = np.concatenate([[0.0], np.cumsum(count)])
+        answers.append(-numbers if side == "drive" else numbers)
+    return [numbers for numbers in answers if np.ptp(numbers) < _MOST_TEETH] or answers[:1]
 
 
 def _raise_deg(shape: RingShape, side: Side, hand: Hand, camera: Floats, number: float) -> float:

@@ -21,15 +21,17 @@ from pattern.teeth.surface import ToothSurface, resampled
 Floats = NDArray[np.float64]
 _LOOSE = 1.6
 """Points along one tooth's edges err together: their sds are widened by this."""
-_CORRECTED, _FOUND = 0.5, 1.0
+_CORRECTED, _FOUND = 0.75, 1.0
 """What a corrected and a found tooth's stated corner spread is taken for in the fit of the row: found teeth
 err alike, which the spread of each also covers. Set on trial photos, with `_SHARED`."""
-_SHARED = 0.5
-"""Share of one correction that the whole row is taken to need: finding errs half in common, half by tooth."""
+_SHARED = 0.35
+"""Share of one correction that the whole row is taken to need. Finding errs about half in common, half by
+tooth; a hand errs too. With exact corrections 0.5 places the others as well, with rough ones worse."""
 _SAME = 0.35
 """Share of the smaller of two outlines that the other covers, at which they are of one tooth."""
 _SURER = 0.75
-"""What following takes off a found tooth's corner spread: on trial photos 0.55 to 0.7 is left."""
+"""The part of a found tooth's corner spread that is left: with it errors over spread are as before on the trial
+photos."""
 _DOUBT = 0.35
 """How much of the way that a tooth was moved counts as spread."""
 _FAR = 0.15

@@ -78,12 +78,15 @@ def test_the_camera_is_found_above_the_tooth() -> None:
         assert view.raise_deg == pytest.approx(raised, abs=7.0)
 
 
-def test_a_tooth_left_out_of_the_row_is_counted() -> None:
-    edges = _edges(RingSpec(), "drive", (-2, -1, 1, 2), (5.0, 35.0), 180.0)
+@pytest.mark.parametrize(
+    "teeth", [(-2, -1, 1, 2), (-1, 0, 2), (-2, 0, 1), (-2, 0, 1, 3), (-2, -1, 2)]
+)
+def test_teeth_left_out_of_the_row_are_counted(teeth: tuple[int, ...]) -> None:
+    edges = _edges(RingSpec(), "drive", teeth, (5.0, 35.0), 180.0)
     corners = [np.array([tip[0], tip[-1], root[-1], root[0]]) for tip, root in edges]
     view = fit_ring(corners, 1.0, "drive", "right", SIZE)
     assert view is not None
-    assert np.ptp(view.numbers) == 4
+    assert sorted(view.numbers - view.numbers.min()) == [tooth - teeth[0] for tooth in teeth]
 
 
 def test_outlines_that_no_ring_gear_shows_are_not_explained() -> None:

@@ -48,7 +48,7 @@ def test_one_corrected_tooth_moves_the_others_toward_the_truth() -> None:
     off = [_moved(t, 8.0 * up / np.linalg.norm(up), 4.0) for t in true]
     followed = follow_corrected(drawn.photo, true[:1], off[:1], off[1:], "drive", "right")
     assert _apart(off[1:], true[1:]) == pytest.approx(8.0)
-    assert _apart(followed, true[1:]) < 0.5 * 8.0
+    assert _apart(followed, true[1:]) < 0.6 * 8.0
 
 
 def test_a_tooth_corrected_for_its_own_fault_moves_the_others_by_half_of_it_at_most() -> None:
