@@ -129,10 +129,10 @@ def edge_blur_px(
     across, down = slope_x[strong], slope_y[strong]
     slope = np.hypot(across, down)
     width = span[strong] / (np.maximum(slope, 1e-3) * np.sqrt(2.0 * np.pi))
-    direction = (np.arctan2(down, across) / np.pi * _DIRECTIONS).round()
+    direction = (np.arctan2(down, across) / np.pi * _DIRECTIONS).round() % _DIRECTIONS
     by_direction = []
     for number in range(_DIRECTIONS):
-        own = width[direction % _DIRECTIONS == number]
+        own = width[direction == number]
         if len(own) >= max(15, 0.02 * len(width)):
             by_direction.append(float(np.percentile(own, 5)))
     sharpest = float(np.percentile(width, 5))
