@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from app.components.outline_editor import Points
+from app.components.outline_editor import Outline, Points, in_row
 from app.drafts import PhotoDraft, RollDraft
 from app.figures import shown
 from app.state import archive, settings
@@ -55,7 +55,7 @@ def read_draft(photo: PhotoDraft, hand: Hand) -> Reading:
     """The reading of a photo in work, with its outlines as the user left them."""
     return _read(
         archive(), settings(), photo.sha256, photo.name, photo.side, hand, photo.outlines,
-        settings().fingerprint,
+        photo.follow and bool(photo.outlines), photo.without, settings().fingerprint,
     )  # fmt: skip
 
 
@@ -78,14 +78,22 @@ def readings_of(draft: RollDraft, hand: Hand) -> list[tuple[PhotoDraft, Reading]
     return [(photo, read_draft(photo, hand)) for photo in draft.in_order()]
 
 
-def editable(photo: PhotoDraft, reading: Reading | None) -> tuple[Points, ...]:
-    """Outlines as the editor moves them: those the user drew, else those that were found."""
-    if photo.outlines is not None:
-        return photo.outlines
+def editable(photo: PhotoDraft, reading: Reading | None) -> tuple[Outline, ...]:
+    """Outlines as the editor moves them: those the user drew, and those found or laid from them.
+
+    With teeth that follow, in their order along the row, so that a tooth keeps its number when its
+    neighbour is corrected.
+    """
     from pattern.archive.outline_points import six_points
 
     teeth = reading.teeth if reading else ()
-    return tuple(six_points(tooth) for tooth in teeth)
+    if photo.outlines is None:
+        return in_row([Outline(six_points(t), "found", t.confidence) for t in teeth])
+    drawn = [Outline(points, "drawn") for points in photo.outlines]
+    laid = [
+        Outline(six_points(t), "followed", t.confidence) for t in teeth if "followed" in t.flags
+    ]
+    return in_row(drawn + laid) if photo.follow else tuple(drawn)
 
 
 def tooth_count_remarks(ring_teeth: int, pinion_teeth: int) -> tuple[str, ...]:
@@ -272,12 +280,17 @@ def _read(
     side: Side,
     hand: Hand,
     outlines: Sequence[Points] | None,
+    follow: bool,
+    without: tuple[tuple[float, float], ...],
     fingerprint: str,
 ) -> Reading:
     from pattern.workflow import read_photo
 
     photo = _photo(_archive, _settings, sha256, name)
-    return read_photo(photo, side, hand=hand, outlines=outlines, settings=_settings)
+    return read_photo(
+        photo, side, hand=hand, outlines=outlines, others_follow=follow, without=without,
+        settings=_settings,
+    )  # fmt: skip
 
 
 @st.cache_data(max_entries=60, show_spinner=False)

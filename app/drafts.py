@@ -23,12 +23,18 @@ _ONE_AT_A_TIME = threading.Lock()  # sessions are threads of one process
 
 @dataclass(frozen=True)
 class PhotoDraft:
-    """A photo of a roll in work. `outlines` are six points a tooth, None while found by itself."""
+    """A photo of a roll in work. `outlines` are six points a tooth, None while found by itself.
+
+    With `follow` the other teeth that are found are laid anew from the outlines, but for those under the
+    points (x, y) px of `without`.
+    """
 
     sha256: str
     name: str
     side: Side
     outlines: tuple[Points, ...] | None = None
+    follow: bool = False
+    without: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass
@@ -59,6 +65,19 @@ class RollDraft:
             replace(p, **changes) if (p.sha256, p.side) == same else p for p in self.photos
         ]
 
+    def redraw(
+        self,
+        photo: PhotoDraft,
+        outlines: tuple[Points, ...] | None,
+        follow: bool = False,
+        without: tuple[tuple[float, float], ...] = (),
+    ) -> None:
+        """Keep what the user drew on a photo; None: let the teeth be found again."""
+        drawn = outlines is not None
+        self.change(
+            photo, outlines=outlines, follow=follow and drawn, without=without if drawn else ()
+        )
+
     def remove(self, old: PhotoDraft) -> None:
         """Take one photo out."""
         self.photos = [p for p in self.photos if (p.sha256, p.side) != (old.sha256, old.side)]
@@ -79,9 +98,9 @@ def changed_draft(archive: Archive, job_id: str, number: int) -> Iterator[RollDr
     """The roll in work, to be changed; written back at the end of the block."""
     with _ONE_AT_A_TIME:
         draft = load_draft(archive, job_id, number)
-        before = asdict(draft)
+        before = _to_json(draft)
         yield draft
-        archive.merge_draft(job_id, _key(number), before, asdict(draft))
+        archive.merge_draft(job_id, _key(number), before, _to_json(draft))
 
 
 def start_draft(archive: Archive, job_id: str, number: int, last: FiledRoll | None) -> RollDraft:
@@ -103,6 +122,17 @@ def _key(number: int) -> str:
     return f"roll-{number}"
 
 
+def _to_json(draft: RollDraft) -> dict[str, Any]:
+    """What follows and what does not only where it is said: a photo kept by an earlier version, which did
+    not know it, must come out as it went in, or the merge takes it for another."""
+    data = asdict(draft)
+    for photo in data["photos"]:
+        for name in ("follow", "without"):
+            if not photo[name]:
+                del photo[name]
+    return data
+
+
 def _from_json(kept: dict[str, Any]) -> RollDraft:
     photos = [
         PhotoDraft(
@@ -112,6 +142,8 @@ def _from_json(kept: dict[str, Any]) -> RollDraft:
             None
             if photo.get("outlines") is None
             else tuple(tuple((x, y) for x, y in tooth) for tooth in photo["outlines"]),
+            bool(photo.get("follow")),
+            tuple((x, y) for x, y in photo.get("without") or ()),
         )
         for photo in kept.get("photos", [])
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from html import escape
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from app import wording
+from app.components.outline_editor import Outline
 from app.drafts import load_draft
 from app.plain_text import plain
 from app.state import archive, asked_job, page_state
@@ -170,6 +172,16 @@ def reading_line(reading: Reading) -> None:
     for code in reading.flags:
         if code in FLAGS and code != "drawn_by_hand":
             st.caption(f"! {FLAGS[code].meaning.capitalize()}. {FLAGS[code].remedy}")
+
+
+def tooth_list(teeth: Sequence[Outline]) -> None:
+    """Who laid each tooth's outline, and how sure the tool is of those it laid itself."""
+    items = "".join(
+        f"<li>{escape(wording.tooth_line(number, tooth.kind, tooth.confidence))}</li>"
+        for number, tooth in enumerate(teeth, start=1)
+    )
+    if items:
+        st.html(f'<ul class="teeth small" aria-label="{wording.TEETH_LAID}">{items}</ul>')
 
 
 def cautions(lines: tuple[str, ...] = wording.CAUTIONS) -> None:

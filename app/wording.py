@@ -232,7 +232,11 @@ EDITOR = {
     "remove": "Remove this tooth",
     "again": "Find again",
     "choose": "Tap a tooth to come closer.",
+    "choose_followed": "Blue: laid anew from the teeth that you corrected. Tap a tooth to come closer.",
     "drag": "Drag a point. The arrow keys move the point that is in focus.",
+    "drag_found": "Drag a point where it is off: the other teeth follow.",
+    "drag_followed": "Laid anew from the teeth that you corrected. Drag a point where it is still off, or "
+    "remove the tooth.",
     "toe": "toe",
     "heel": "heel",
     "handle": "Tooth {tooth}, {point}, at {x}, {y}. Arrow keys move it.",
@@ -246,6 +250,19 @@ EDITOR = {
         "the whole outline",
     ],
 }
+TEETH_LAID = "Outlines"
+
+
+def tooth_line(number: int, kind: str, confidence: float) -> str:
+    """One tooth of a photo: who laid its outline, and how sure that is."""
+    how = {
+        "drawn": "by your hand",
+        "found": f"found, {confidence:.0%} sure",
+        "followed": f"follows your correction, {confidence:.0%} sure",
+    }[kind]
+    return f"Tooth {number}: {how}"
+
+
 BY_HAND = "Outline drawn by hand"
 AUTOMATIC = "Outline found automatically"
 

@@ -1,8 +1,9 @@
 // Outlines of tooth sides over a photo, dragged by finger, mouse or keyboard.
 //
 // Points are in pixels of the full photo. A tooth is six points: toe-tip, middle of the tip edge,
-// heel-tip, heel-root, middle of the root edge, toe-root. Python owns the outlines until the user
-// touches them; `rev` says which version a change was made on, so an older one never overwrites it.
+// heel-tip, heel-root, middle of the root edge, toe-root, and a kind: "drawn" is the user's; "found" and
+// "followed" (laid anew from the drawn ones) are Python's, which sends them again after every change.
+// `rev` says which version a change was made on, so an older one never overwrites it.
 
 const SVG = "http://www.w3.org/2000/svg";
 const LOUPE_ZOOM = 3.5;
@@ -21,7 +22,10 @@ export default function (component) {
 
 const middle = (a, b) => [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
 const bend = (a, m, b) => [2 * m[0] - (a[0] + b[0]) / 2, 2 * m[1] - (a[1] + b[1]) / 2];
-const clone = (teeth) => teeth.map((tooth) => tooth.map((p) => [...p]));
+const makeTooth = (points, kind) => Object.assign(points.map((p) => [...p]), { kind });
+const clone = (teeth) => teeth.map((one) => makeTooth(one, one.kind));
+const isDrawn = (one) => one.kind === "drawn";
+const rounded = (points) => points.map((p) => p.map((v) => Math.round(v * 10) / 10));
 const svg = (name, attributes = {}) => {
   const node = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
@@ -79,12 +83,36 @@ class Editor {
     }
     if (data.rev !== this.rev) {
       this.rev = data.rev;
-      this.teeth = clone(data.teeth);
+      this.teeth = data.teeth.map((one) => makeTooth(one.points, one.kind));
+      this.follow = data.follow;
+      this.without = data.without;
       this.past = [];
       this.chosen = this.teeth.length === 1 ? 0 : -1;
+    } else if (data.complete && !this.held && this.isAnswer(data)) {
+      this.takeOver(data.teeth.map((one) => makeTooth(one.points, one.kind)));
     }
     this.makeTools();
     this.draw();
+  }
+
+  // Whether Python has answered to the outlines as they are now, and not to earlier ones.
+  isAnswer(data) {
+    const told = [data.teeth.filter(isDrawn).map((one) => rounded(one.points)), data.follow, rounded(data.without)];
+    return JSON.stringify(told) === JSON.stringify([this.drawn(), this.follow, rounded(this.without)]);
+  }
+
+  // Python's order and its own teeth; the tooth in work stays the one in work.
+  takeOver(teeth) {
+    if (this.chosen >= 0) {
+      const here = this.centre(this.teeth[this.chosen]);
+      const away = teeth.map((one) => Math.hypot(this.centre(one)[0] - here[0], this.centre(one)[1] - here[1]));
+      this.chosen = away.indexOf(Math.min(...away));
+    }
+    this.teeth = teeth;
+  }
+
+  drawn() {
+    return this.teeth.filter(isDrawn).map(rounded);
   }
 
   leave() {
@@ -126,17 +154,22 @@ class Editor {
 
   drawTooth(tooth, i) {
     const px = 1 / this.scale;
-    const group = svg("g", { class: i === this.chosen ? "tooth chosen" : "tooth" });
+    const group = svg("g", { class: `tooth ${tooth.kind}${i === this.chosen ? " chosen" : ""}` });
+    const followed = tooth.kind === "followed";
+    const [tip, root] = followed ? [`${2 * px} ${6 * px}`, `${2 * px} ${6 * px}`] : ["none", `${8 * px} ${6 * px}`];
     const fill = svg("path", { d: whole(tooth), class: "fill" });
     fill.addEventListener("click", () => this.choose(i));
     group.append(fill);
     for (const kind of ["under", "line"]) {
       const width = (kind === "under" ? 5 : 2.5) * px;
       group.append(
-        svg("path", { d: curve(tooth, "tip"), class: kind, "stroke-width": width }),
+        svg("path", {
+          d: curve(tooth, "tip"), class: kind, "stroke-width": width,
+          "stroke-dasharray": kind === "line" ? tip : "none",
+        }),
         svg("path", {
           d: curve(tooth, "root"), class: `${kind} root`, "stroke-width": width,
-          "stroke-dasharray": kind === "line" ? `${8 * px} ${6 * px}` : "none",
+          "stroke-dasharray": kind === "line" ? root : "none",
         }),
         svg("path", { d: `M${tooth[0]} L${tooth[5]} M${tooth[2]} L${tooth[3]}`, class: kind, "stroke-width": width }),
       );
@@ -148,13 +181,19 @@ class Editor {
       const away = [at[0] - other[0], at[1] - other[1]];
       const length = Math.hypot(...away) || 1;
       const label = svg("text", {
-        x: at[0] + (away[0] / length) * 30 * px, y: at[1] + (away[1] / length) * 22 * px + size / 3,
+        x: at[0] + (away[0] / length) * 30 * px, y: this.inView(at[1] + (away[1] / length) * 22 * px + size / 3, size),
         "font-size": size, "stroke-width": 3.5 * px,
       });
       label.textContent = this.chosen < 0 && text === this.data.words.toe ? `${i + 1} ${text}` : text;
       group.append(label);
     }
     this.shapes.append(group);
+  }
+
+  // A word below or above a tooth at the picture's edge stays in the picture.
+  inView(y, size) {
+    const [, top, , high] = this.box;
+    return Math.min(Math.max(y, top + size), top + high - 0.4 * size);
   }
 
   drawMarks() {
@@ -251,8 +290,16 @@ class Editor {
     return handle;
   }
 
+  // A tooth that is corrected is the user's from then on; the first one makes the others follow.
+  takeInHand(one) {
+    if (isDrawn(one)) return;
+    if (!this.teeth.some(isDrawn)) this.follow = true;
+    one.kind = "drawn";
+  }
+
   shift(i, dx, dy) {
     const tooth = this.teeth[this.chosen];
+    this.takeInHand(tooth);
     const move = (k) => {
       tooth[k] = [this.within(tooth[k][0] + dx, this.data.width), this.within(tooth[k][1] + dy, this.data.height)];
     };
@@ -325,7 +372,11 @@ class Editor {
         return tool;
       }),
     );
-    this.say.textContent = this.chosen < 0 ? words.choose : words.drag;
+    const some = this.teeth.some((one) => one.kind === "followed");
+    const kind = this.chosen < 0 ? "" : this.teeth[this.chosen].kind;
+    this.say.textContent = this.chosen < 0 ? (some ? words.choose_followed : words.choose)
+      : kind === "followed" ? words.drag_followed
+      : kind === "found" && many ? `${words.drag_found} ${words.drag}` : words.drag;
   }
 
   choose(i) {
@@ -335,13 +386,13 @@ class Editor {
   }
 
   remember() {
-    this.past.push(clone(this.teeth));
+    this.past.push([clone(this.teeth), this.follow, [...this.without]]);
     if (this.past.length > 60) this.past.shift();
   }
 
   undo() {
     if (!this.past.length) return;
-    this.teeth = this.past.pop();
+    [this.teeth, this.follow, this.without] = this.past.pop();
     this.chosen = Math.min(this.chosen, this.teeth.length - 1);
     this.draw();
     this.send(0);
@@ -365,14 +416,24 @@ class Editor {
       points = [[x, y], [x + w / 2, y], [x + w, y], [x + w, y + h], [x + w / 2, y + h], [x, y + h]];
       if (!toeLeft) points = points.map((p) => [width - p[0], p[1]]);
     }
-    this.teeth.push(points);
+    this.keepAll();
+    this.teeth.push(makeTooth(points, "drawn"));
     this.choose(this.teeth.length - 1);
     this.send(0);
   }
 
+  // Where nothing was corrected yet, the teeth that were found are taken as they stand.
+  keepAll() {
+    if (this.teeth.some(isDrawn)) return;
+    for (const one of this.teeth) one.kind = "drawn";
+    this.follow = false;
+  }
+
   remove() {
     this.remember();
-    this.teeth.splice(this.chosen, 1);
+    const [gone] = this.teeth.splice(this.chosen, 1);
+    this.keepAll();
+    if (this.follow) this.without = [...this.without, this.centre(gone)];
     this.choose(Math.min(this.chosen, this.teeth.length - 1));
     this.send(0);
   }
@@ -387,8 +448,9 @@ class Editor {
     this.makeTools();
     this.draw();
     this.timer = window.setTimeout(() => {
-      const teeth = this.teeth.map((tooth) => tooth.map((p) => p.map((v) => Math.round(v * 10) / 10)));
-      this.setState("outline", { rev: this.rev, teeth });
+      this.setState("outline", {
+        rev: this.rev, teeth: this.drawn(), follow: this.follow, without: rounded(this.without),
+      });
     }, delay_ms);
   }
 }

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -21,11 +21,45 @@ _HERE = Path(__file__).parent
 
 
 @dataclass(frozen=True)
-class Outlines:
-    """Tooth outlines and the revision that Python gave them; a change comes back under it."""
+class Outline:
+    """A tooth's outline, who laid it, and how sure a found one is (0 to 1)."""
+
+    points: Points
+    kind: Literal["drawn", "found", "followed"]
+    confidence: float = 1.0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What Python gives the editor to show; a change comes back under its revision.
+
+    `follow` and `without` as in `app.drafts.PhotoDraft`. Where `complete` is false the teeth that follow
+    are not known (the photo was declined), and the editor keeps those it has.
+    """
+
+    teeth: tuple[Outline, ...]
+    rev: int
+    follow: bool = False
+    without: Points = ()
+    complete: bool = True
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What the user made of it: the outlines that are theirs, and whether the others follow."""
 
     teeth: tuple[Points, ...]
-    rev: int
+    follow: bool
+    without: Points
+
+
+def in_row(teeth: Sequence[Outline]) -> tuple[Outline, ...]:
+    """In the order in which they lie, along the axis of the picture over which they spread most."""
+    centres = [tuple(sum(v) / len(v) for v in zip(*t.points, strict=True)) for t in teeth]
+    spreads = [max(v) - min(v) for v in zip(*centres, strict=True)] or [0.0, 0.0]
+    axis = 0 if spreads[0] >= spreads[1] else 1
+    order = sorted(range(len(teeth)), key=lambda i: centres[i][axis])
+    return tuple(teeth[i] for i in order)
 
 
 def outline_editor(
@@ -33,7 +67,7 @@ def outline_editor(
     key: str,
     photo_url: str,
     size_px: tuple[int, int],
-    shown: Outlines,
+    shown: Shown,
     toe_left: bool,
     contacts: Sequence[Sequence[Sequence[float]]],
     on_change: Callable[[], None],
@@ -56,8 +90,14 @@ def outline_editor(
             "photo": photo_url,
             "width": size_px[0],
             "height": size_px[1],
-            "teeth": [[list(point) for point in tooth] for tooth in shown.teeth],
+            "teeth": [
+                {"points": [list(point) for point in tooth.points], "kind": tooth.kind}
+                for tooth in shown.teeth
+            ],
             "rev": shown.rev,
+            "follow": shown.follow,
+            "without": [list(point) for point in shown.without],
+            "complete": shown.complete,
             "toeLeft": toe_left,
             "contacts": [[list(point) for point in polygon] for polygon in contacts],
             "words": wording.EDITOR,
@@ -67,10 +107,17 @@ def outline_editor(
     )
 
 
-def drawn(value: Any, rev: int) -> tuple[Points, ...] | None:
-    """The outlines that the browser sent, None if they were drawn on an older revision."""
+def drawn(value: Any, rev: int) -> Drawn | None:
+    """What the browser sent, None if it was drawn on an older revision."""
     answer = (value or {}).get("outline")
     if not isinstance(answer, dict) or answer.get("rev") != rev:
         return None
-    teeth = answer.get("teeth", [])
-    return tuple(tuple((float(x), float(y)) for x, y in tooth) for tooth in teeth)
+    return Drawn(
+        teeth=tuple(_points(tooth) for tooth in answer.get("teeth", [])),
+        follow=bool(answer.get("follow")),
+        without=_points(answer.get("without", [])),
+    )
+
+
+def _points(values: Any) -> Points:
+    return tuple((float(x), float(y)) for x, y in values)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import calls, parts, wording
-from app.components.outline_editor import Outlines, drawn, outline_editor
+from app.components.outline_editor import Shown, drawn, outline_editor
 from app.drafts import PhotoDraft, RollDraft, changed_draft, load_draft
 from app.plain_text import plain
 from app.state import archive, asked_roll, page_state
@@ -65,18 +65,19 @@ def _edit(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> None:
     name = f"{job.id}:{number}:{_name(photo)}"
     page = page_state()
     reading, fault = _read(photo, axle)
-    shown = calls.editable(photo, reading)
+    teeth = calls.editable(photo, reading)
+    complete = not photo.follow or (reading is not None and reading.status == "read")
     key = f"editor:{name}"
 
     def keep() -> None:
-        teeth = drawn(st.session_state.get(key), page.rev(name))
-        if teeth is not None:
+        answer = drawn(st.session_state.get(key), page.rev(name))
+        if answer is not None:
             with changed_draft(archive(), job.id, number) as roll:
-                roll.change(photo, outlines=teeth)
+                roll.redraw(photo, answer.teeth or None, answer.follow, answer.without)
 
     def again() -> None:
         with changed_draft(archive(), job.id, number) as roll:
-            roll.change(photo, outlines=None)
+            roll.redraw(photo, None)
         page.raise_rev(name)
 
     left, right = st.columns([3, 2])
@@ -85,7 +86,7 @@ def _edit(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> None:
             key=key,
             photo_url=calls.photo_url(photo.sha256, photo.name),
             size_px=calls.size_px(photo.sha256, photo.name),
-            shown=Outlines(shown, page.rev(name)),
+            shown=Shown(teeth, page.rev(name), photo.follow, photo.without, complete),
             toe_left=calls.toe_is_left(photo.side, axle.hand),
             contacts=[] if reading is None else [t.contact.tolist() for t in reading.teeth],
             on_change=keep,
@@ -97,6 +98,7 @@ def _edit(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> None:
             parts.fault(fault)
         elif reading is not None:
             parts.reading_line(reading)
+        parts.tooth_list(teeth)
 
 
 def _read(photo: PhotoDraft, axle: Axle) -> tuple[Reading | None, InvalidOutline | None]:

@@ -226,7 +226,7 @@ def _photo(job: Job, axle: Axle, number: int, photo: PhotoDraft) -> Reading | No
         kind: Literal["primary", "secondary"] = "primary" if swapped else "secondary"
         if st.button(wording.OTHER_SIDE[other], key=f"other:{key}", type=kind):
             with changed_draft(archive(), job.id, number) as roll:
-                roll.change(photo, side=other, outlines=None)
+                roll.change(photo, side=other, outlines=None, follow=False, without=())
             st.rerun()
         if st.button(wording.REMOVE_PHOTO, key=f"remove:{key}"):
             with changed_draft(archive(), job.id, number) as roll:

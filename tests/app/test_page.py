@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import ast
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 import app
 from app import calls, figures, wording
-from app.components.outline_editor import drawn
+from app.components.outline_editor import Drawn, Outline, drawn, in_row
 from app.drafts import PhotoDraft, changed_draft, load_draft
 from pattern.archive.store import Archive
 from tests.app.conftest import TIMEOUT_S, words
@@ -81,9 +82,35 @@ def test_the_drawer_is_the_kit_that_the_advice_lays_stacks_from(archive: Archive
 def test_outlines_drawn_on_an_older_revision_are_ignored() -> None:
     outline = [[1.0, 2.0]] * 6
     answer = {"outline": {"rev": 3, "teeth": [outline]}}
-    assert drawn(answer, 3) == (tuple((1.0, 2.0) for _ in range(6)),)
+    assert drawn(answer, 3) == Drawn((tuple((1.0, 2.0) for _ in range(6)),), False, ())
     assert drawn(answer, 4) is None
     assert drawn(None, 0) is None
+
+
+def test_teeth_keep_their_number_along_the_row_when_one_is_corrected() -> None:
+    def at(x: float, kind: Literal["drawn", "followed"]) -> Outline:
+        return Outline(tuple((x + 9.0 * k, 3.0 * k) for k in range(6)), kind)
+
+    left, middle, right = at(100, "followed"), at(160, "drawn"), at(230, "followed")
+    assert in_row([middle, left, right]) == (left, middle, right)
+    assert in_row([]) == ()
+
+
+def test_a_photo_kept_by_an_earlier_version_stays_one_photo_when_it_is_changed(
+    archive: Archive,
+) -> None:
+    job = archive.new_job(vehicle="v")
+    old = {"sha256": "a" * 64, "name": "p.jpg", "side": "drive", "outlines": None}
+    archive.save_draft(job, "roll-1", {"photos": [old]})
+    outline = tuple((float(k), float(k)) for k in range(6))
+    with changed_draft(archive, job, 1) as roll:
+        roll.redraw(roll.photos[0], (outline,), True, ((4.0, 5.0),))
+    (photo,) = load_draft(archive, job, 1).photos
+    assert (photo.outlines, photo.follow, photo.without) == ((outline,), True, ((4.0, 5.0),))
+    with changed_draft(archive, job, 1) as roll:
+        roll.redraw(photo, None, True, ((4.0, 5.0),))
+    (photo,) = load_draft(archive, job, 1).photos
+    assert (photo.outlines, photo.follow, photo.without) == (None, False, ())
 
 
 @pytest.mark.parametrize(
