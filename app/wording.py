@@ -234,7 +234,8 @@ EDITOR = {
     "choose": "Tap a tooth to come closer.",
     "choose_followed": "Blue: laid anew from the teeth that you corrected. Tap a tooth to come closer.",
     "drag": "Drag a point. The arrow keys move the point that is in focus.",
-    "drag_found": "Drag a point where it is off: the other teeth follow.",
+    "drag_found": "Drag a point where it is off: the other teeth follow. The arrow keys move the point "
+    "that is in focus.",
     "drag_followed": "Laid anew from the teeth that you corrected. Drag a point where it is still off, or "
     "remove the tooth.",
     "toe": "toe",
@@ -327,6 +328,10 @@ MAKE_REPORT = "Make the report"
 REPORT_BEFORE = "What stands on this sheet comes into the report when the job is finished."
 REOPEN = "Open the job again"
 NO_ROLL_YET = "No roll is filed yet; the report would be empty."
+NOT_RIGHT_YET = (
+    "Roll {number}, the last on file, was not right yet: “{verdict}”. After a move, roll again and file it; "
+    "or say in the notes why the set leaves so."
+)
 
 CAUTIONS = (
     "Vehicle on rated stands, wheels chocked.",

@@ -134,7 +134,7 @@ _ALL = (
     Flag("drawn_by_hand", "the outline was drawn by the user", "Nothing to do.", "warns"),
     Flag(
         "followed",
-        "other outlines were laid from those that the user drew",
+        "other outlines were laid from those drawn by hand",
         "See that they follow their teeth; leave out one that does not.",
         "warns",
     ),

@@ -376,7 +376,7 @@ class Editor {
     const kind = this.chosen < 0 ? "" : this.teeth[this.chosen].kind;
     this.say.textContent = this.chosen < 0 ? (some ? words.choose_followed : words.choose)
       : kind === "followed" ? words.drag_followed
-      : kind === "found" && many ? `${words.drag_found} ${words.drag}` : words.drag;
+      : kind === "found" && many ? words.drag_found : words.drag;
   }
 
   choose(i) {

@@ -20,6 +20,7 @@ def show() -> None:
     st.subheader(wording.FINAL_HEAD, anchor=False)
     if not job.rolls:
         st.info(wording.NO_ROLL_YET)
+    _last_roll(job)
     if job.status == "done":
         st.success(f"✓ {wording.FINISHED}")
     st.write(wording.FINAL_INTRO)
@@ -38,6 +39,14 @@ def show() -> None:
             st.caption(wording.REPORT_BEFORE)
         if parts.next_button(wording.FINISH):
             _finish(job, sheet)
+
+
+def _last_roll(job: Job) -> None:
+    """Say so where the last roll's advice was anything but to leave the set as it is."""
+    last = job.standing_rolls[-1] if job.standing_rolls else None
+    if last is not None and last.advice is not None and last.advice.verdict != "accept":
+        verdict = wording.VERDICTS[last.advice.verdict]
+        st.warning(f"⚠ {wording.NOT_RIGHT_YET.format(number=last.number, verdict=verdict)}")
 
 
 def _fields(sheet: DraftForm) -> None:

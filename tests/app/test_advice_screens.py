@@ -126,6 +126,27 @@ def test_finishing_puts_the_final_sheet_on_record(
     assert "This job is done." in words(page)
 
 
+def test_a_last_roll_that_asks_for_a_move_is_pointed_out_on_the_final_sheet(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    # a set leaves the bench with its last pattern on record (common practice, no source)
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [], ADJUST)
+    assert "Roll 1, the last on file, was not right yet" in words(screen("final", job=job))
+    archive.add_roll(job, ROLL, [], replace(ADJUST, verdict="accept"))
+    assert "not right yet" not in words(screen("final", job=job))
+    archive.edit_roll(job, 2, struck="wrong photos")
+    assert "Roll 1, the last on file, was not right yet" in words(screen("final", job=job))
+
+
+def test_a_last_roll_without_advice_is_not_called_wrong(
+    screen: Callable[..., AppTest], archive: Archive
+) -> None:
+    job = archive.new_job(axle=AXLE)
+    archive.add_roll(job, ROLL, [], None)
+    assert "not right yet" not in words(screen("final", job=job))
+
+
 def test_moves_that_do_not_fit_the_shims_are_pointed_out_and_do_not_bar_the_final_sheet(
     screen: Callable[..., AppTest], archive: Archive
 ) -> None:
