@@ -26,6 +26,12 @@ if TYPE_CHECKING:
     help="Read with the known outlines instead of finding the teeth.",
 )
 @click.option(
+    "--one-outlined",
+    type=click.Choice(["alone", "follow"]),
+    help="Read with one known outline a photo, that of the tooth seen best: it alone, or with the other "
+    "teeth that are found following it.",
+)
+@click.option(
     "--other-side",
     is_flag=True,
     help="Declare the side that each photo does not show: all of them ought to be declined.",
@@ -41,6 +47,7 @@ if TYPE_CHECKING:
 def check(
     folder: Path,
     outlined: bool,
+    one_outlined: str | None,
     other_side: bool,
     each: bool,
     as_json: bool,
@@ -57,13 +64,14 @@ def check(
     from pattern.settings import load_settings
 
     settings = load_settings(settings_file)
+    how = one_outlined or ("outlined" if outlined else "found")
     cases: list[tuple[Known, Reading]] = []
     for path, about in _pairs(folder):
         try:
             known, reading = (
                 _misdeclared(path, about, settings)
                 if other_side
-                else _case(path, about, outlined, settings)
+                else _case(path, about, how, settings)
             )
         except PatternError as error:
             click.echo(error.message, err=True)
@@ -109,9 +117,7 @@ def _pairs(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     return found
 
 
-def _case(
-    path: Path, about: dict[str, Any], outlined: bool, settings: Settings
-) -> tuple[Known, Reading]:
+def _case(path: Path, about: dict[str, Any], how: str, settings: Settings) -> tuple[Known, Reading]:
     import numpy as np
 
     from pattern.photo.decode import load_photo
@@ -120,16 +126,18 @@ def _case(
 
     photo = load_photo(path, settings)
     side, hand = about["side"], about.get("hand", "right")
-    outlines = about.get("outlines") or [
-        tooth["outline"] for tooth in about.get("teeth", []) if tooth.get("visible", 1.0) >= 0.6
-    ]
+    outlines, best = _outlines(about)
     by_hand = about.get("lengthwise") is None and bool(about.get("outlines"))
     drawn = None
-    if by_hand or outlined:
+    if by_hand or how == "outlined":
         drawn = read_photo(photo, side, hand=hand, outlines=outlines or None, settings=settings)
     reading = drawn
     if reading is None or by_hand:
-        reading = read_photo(photo, side, hand=hand, settings=settings)
+        one = [outlines[best]] if how in ("alone", "follow") and outlines else None
+        reading = read_photo(
+            photo, side, hand=hand, outlines=one, others_follow=bool(one) and how == "follow",
+            settings=settings,
+        )  # fmt: skip
     truth = drawn if by_hand and drawn is not None else None
     known = Known(
         readable=truth.status == "read" if truth else bool(about.get("readable", True)),
@@ -138,6 +146,17 @@ def _case(
         outlines=tuple(np.array(outline, float) for outline in outlines),
     )
     return known, reading
+
+
+def _outlines(about: dict[str, Any]) -> tuple[list[Any], int]:
+    """Known outlines, and which of them is of the tooth seen best: the middle one of equals."""
+    teeth = [t for t in about.get("teeth", []) if t.get("visible", 1.0) >= 0.6]
+    outlines = about.get("outlines") or [tooth["outline"] for tooth in teeth]
+    seen = (
+        [1.0] * len(outlines) if about.get("outlines") else [t.get("visible", 1.0) for t in teeth]
+    )
+    best = [i for i, share in enumerate(seen) if share >= max(seen) - 0.01]
+    return outlines, best[len(best) // 2] if best else 0
 
 
 def _misdeclared(path: Path, about: dict[str, Any], settings: Settings) -> tuple[Known, Reading]:

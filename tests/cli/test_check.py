@@ -13,6 +13,8 @@ from pattern.cli import commands
 from pattern.errors import InvalidInput
 from tests.drawn import drawn_gear
 
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -41,6 +43,23 @@ def test_readings_with_known_outlines_are_held_against_the_truth(folder: Path) -
     assert rows["lengthwise error, median"]["value"] < 0.05
     assert rows["profile error, median"]["value"] < 0.08
     assert rows["wrong directions"]["value"] == 0.0
+
+
+def test_one_known_outline_is_read_alone_or_with_the_others_following_it(tmp_path: Path) -> None:
+    # a rendered sample photo with its truth; see sample_images/README.md
+    for name in ("elm_coast.jpg", "elm_coast.json"):
+        (tmp_path / name).symlink_to(SAMPLES / name)
+    rows = {}
+    for how in ("alone", "follow"):
+        told = json.loads(_run(tmp_path, "--one-outlined", how, "--json").stdout)
+        rows[how] = {row["name"]: row for row in told}
+        assert rows[how]["readable photos read"]["value"] == 100.0
+        assert rows[how]["lengthwise error, median"]["value"] < 0.03
+    corners = {
+        how: found["corner error, 95th percentile of tooth length"] for how, found in rows.items()
+    }
+    assert corners["alone"]["value"] == 0.0, "the known outline itself"
+    assert 0.0 < corners["follow"]["value"] < 6.0, "of teeth that were found and laid anew"
 
 
 def test_each_photo_can_be_shown(folder: Path) -> None:
