@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pattern.contact.patch import find_contacts
-from pattern.errors import InvalidOutline
 from pattern.jobs import RollKind
 from pattern.photo.decode import load_photo
 from pattern.photo.quality import check_photo
@@ -52,18 +51,12 @@ def read_photo(
     the outlines drawn, flagged ``followed`` and measured too, but for those under the points (x, y) px of
     `without`. Raises UnreadablePhoto and InvalidOutline.
     """
-    if others_follow and (outlines is None or outlines == "frame"):
-        raise InvalidOutline(
-            "none given",
-            subject="outlines",
-            remedy="Draw at least one tooth for the others to follow",
-        )
     settings = settings or Settings()
     photo = path if isinstance(path, Photo) else load_photo(Path(path), settings)
     if outlines == "frame":
         found = frame_tooth(photo, side, hand, toe=toe, tip=tip)
-    elif outlines is not None and others_follow:
-        found = given_row(photo, side, hand, outlines, settings, without=without)
+    elif others_follow:
+        found = given_row(photo, side, hand, outlines or (), settings, without=without)
     elif outlines is not None:
         found = given_teeth(photo, side, hand, outlines)
     else:

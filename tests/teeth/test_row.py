@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pattern.errors import InvalidOutline
 from pattern.photo.decode import load_photo
 from pattern.records import Photo, ToothSide
 from pattern.settings import Settings
@@ -16,6 +17,7 @@ from pattern.teeth.find import find_teeth
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.given import given_teeth
 from pattern.teeth.row import follow_corrected, given_row
+from pattern.workflow import read_photo
 from tests.drawn import Drawn, drawn_gear
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -168,6 +170,11 @@ def test_what_followed_is_said_with_what_to_do(maple: Case) -> None:
     (told,) = [f for f in row.flags if f.code == "followed"]
     assert told.message.startswith(f"{len(row.teeth) - 1} other outline(s) laid from them.")
     assert len(row.regions) == len(row.teeth)
+
+
+def test_without_a_drawn_outline_none_can_follow(maple: Case) -> None:
+    with pytest.raises(InvalidOutline, match="no outline given"):
+        read_photo(maple.photo, maple.side, hand=maple.hand, others_follow=True)
 
 
 def test_where_no_teeth_are_found_only_the_drawn_ones_are_measured() -> None:
