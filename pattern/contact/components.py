@@ -14,8 +14,9 @@ _SECTORS = 16
 def main_pieces(contact: Floats, core: Floats, inside: Mask) -> Mask:
     """Pieces of the contact map that overlap the core patch, and bands like it; the rest goes.
 
-    A band counts if it is a fifth of the main piece or more, runs alongside it, and is not a strip
-    along the border of what can be seen (a neighbour's tip before the root looks like bare metal).
+    `core` is where contact is expected, 0 to 1. A band counts if it is a fifth of the main piece or
+    more, runs alongside it, and is not a strip along the border of what can be seen (a neighbour's tip
+    before the root looks like bare metal), unless contact is expected on most of it.
     """
     binary = _opened((contact > 0.5) & inside)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(binary, connectivity=4)
@@ -34,7 +35,8 @@ def main_pieces(contact: Floats, core: Floats, inside: Mask) -> Mask:
         large = stats[label, cv2.CC_STAT_AREA] >= 0.2 * stats[main, cv2.CC_STAT_AREA]
         beside = (piece.any(axis=0) & columns).sum() >= 0.5 * piece.any(axis=0).sum()
         on_border = (piece & border).sum() > 0.25 * _border_of(piece).sum()
-        if label != main and large and beside and not on_border:
+        is_expected = core[piece].mean() > 0.5
+        if label != main and large and beside and (is_expected or not on_border):
             keep |= piece
     return np.asarray(keep)
 

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from pattern.contact.appearance import look_of
 from pattern.contact.colour_name import colour_name
 from pattern.contact.components import border_share, main_pieces, rim_bands, rim_step
-from pattern.contact.flat_network import FlatFields, look_at_teeth
 from pattern.contact.seen import ExpectedContact, agreement, apart, expected_contact
 from pattern.contact.separate import Look, Separation, separate
 from pattern.photo.colour import to_lab
 from pattern.records import ContactPatch, Photo
 from pattern.settings import Settings
+from pattern.teeth.flat_network import FlatFields, look_at_teeth
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.rectify import COLUMNS, ROWS, FlatTooth, lay_flat
 from pattern.teeth.surface import ToothSurface

@@ -31,6 +31,9 @@ Floats = NDArray[np.float64]
 _MARKED_SHARE, _MARKED_SHARE_AT_EDGE = 0.5, 0.6
 _SURE_AGREEMENT = 0.3
 """Agreement of patches with the network at which a mark at an edge is no slip of the outline."""
+_LEAST_FAINT, _SURE_OF_FAINT = 3, 0.75
+"""Found teeth that must show a faint mark which an edge cuts: on fewer it is as likely a slipped outline,
+unless the network agrees so well with one of them."""
 _CLOSE_UP = 0.45
 _DISAGREE = (0.10, 0.14)
 """Scatter between teeth (sd, lengthwise and profile) beyond which they show no one pattern."""
@@ -165,8 +168,13 @@ def _too_few(
     drawn = found.teeth[0].source != "found"
     # an outline that slipped shows the same: patches along an edge, on some of the teeth
     at_edge = 2 * sum("edge_cut" in tooth.flags for tooth in measured) >= count
+    is_faint = at_edge and 2 * sum("faint" in tooth.flags for tooth in measured) >= count
+    is_faint &= max(p.agreement for p in patches) < _SURE_OF_FAINT
     at_edge &= not (_fills_picture(photo, found) and _is_expected(patches))
     needed = (_MARKED_SHARE_AT_EDGE if at_edge else _MARKED_SHARE) * total
+    if is_faint and count < _LEAST_FAINT and not drawn:
+        seen = f"A faint patch at the tooth's edge was seen on {count} tooth side(s) only. "
+        return [_reason("no_contact", seen)]
     if count >= (max(2.0, needed) if at_edge and not drawn else needed):
         return []
     seen = f"A wiped patch was seen on only {count} of {total} painted teeth. "

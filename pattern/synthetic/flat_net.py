@@ -1,4 +1,4 @@
-"""The network that looks at laid-out teeth (`pattern.contact.flat_network`), and its export."""
+"""The network that looks at laid-out teeth (`pattern.teeth.flat_network`), and its export."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from pattern.contact.flat_network import CHANNELS, COLUMNS, MAP_NAMES, ROWS, SCALAR_NAMES
 from pattern.synthetic.net import _ConvNorm, _folded, _Residual, down_and_up, halve_weights
+from pattern.teeth.flat_network import CHANNELS, COLUMNS, MAP_NAMES, ROWS, SCALAR_NAMES
 
 WIDTHS = (24, 32, 40, 48)
 """Channels at 1/2, 1/4, 1/8 and 1/16 of the input's size."""
@@ -44,7 +44,7 @@ class FlatNet(nn.Module):
         )
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
-        """Maps and scalars; see `pattern.contact.flat_network` for the channels."""
+        """Maps and scalars; see `pattern.teeth.flat_network` for the channels."""
         levels, mean, up = down_and_up(self, x)
         fine = functional.adaptive_max_pool2d(up, 1)
         most = functional.adaptive_max_pool2d(levels[-1], 1)

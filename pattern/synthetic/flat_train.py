@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional
 
-from pattern.contact.flat_network import COLUMNS, ROWS, flat_inputs
 from pattern.synthetic.flat_net import FlatNet, export_onnx
+from pattern.teeth.flat_network import COLUMNS, ROWS, flat_inputs
 
 PHOTOS = 16
 """Photos of a file."""

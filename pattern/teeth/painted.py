@@ -1,9 +1,9 @@
-"""Which teeth of the ring gear were brushed with compound: a run of neighbours that look different."""
+"""Which teeth of the ring gear were brushed with compound: a run of neighbours."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,47 +11,61 @@ from numpy.typing import NDArray
 from pattern.photo.colour import to_lab
 from pattern.records import Photo
 from pattern.teeth.fields import PixelFields
-from pattern.teeth.rectify import cell_centres, picked, sampled
+from pattern.teeth.flat_network import COLUMNS, ROWS, look_at_teeth
+from pattern.teeth.rectify import cell_centres, lay_flat, picked, sampled
 from pattern.teeth.ring_fit import RingView
 from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
 _ALONG, _UP = cell_centres(24, 0.05, 0.95)[None, :], cell_centres(7, 0.2, 0.9)[:, None]
 _CELL = (0.9 / 24, 0.7 / 7)
-_MOST = 8
-_LEAST_STEP = 8.0
-"""Least difference of the run's look to its neighbours', in CIE L*a*b* units."""
+_FLAT = (cell_centres(COLUMNS), cell_centres(ROWS)[::-1])
+_MOST = 14
 _WEIGHTS = np.array([0.5, 1.0, 1.0])
 """Lightness counts half: a shadow changes it, paint or not."""
-_PAINTED_WEIGHT = 15.0
-"""CIE L*a*b* units that a certain "painted" of the network is worth against a certain "bare"."""
-_SAID_APART = 0.12
-_BARE_APART = 0.3
-_ALL_PAINTED = 0.55
+_IN_PICTURE, _LAID_OUT, _BARE = 0.5, 1.2, -3.7
+"""Weights of what the two networks say of a tooth, as log odds, and what speaks against paint on it before
+they do; fitted to the teeth of the trial photos."""
+_STANDS_OUT, _MOST_OUT = 2.0, 8.0
+"""Log odds for each spread that a run's look lies off its neighbours', and the most spreads that count."""
+_NOISE = 3.0
+"""Spread of looks, in CIE L*a*b* units, that even lighting leaves."""
+_DOUBT = 0.01
+"""No network is surer than this."""
 
 
 @dataclass(frozen=True, eq=False)
 class SeenSide:
     """A tooth side of the ring gear as the photo has it: its number, median L*a*b* (3,), the mean of
-    the network's side and painted probabilities on it, and the share of it inside the picture."""
+    the network's side and painted probabilities on it, the share of it inside the picture, and the
+    chance that it was brushed with compound as the network of laid-out teeth sees it."""
 
     number: int
     look: Floats
     side: float
     painted: float
     in_view: float
+    brushed: float
 
     @property
-    def painted_share(self) -> float:
-        """Painted as a share of what is seen of the side at all."""
-        return min(1.0, self.painted / max(self.side, 0.1))
+    def log_odds(self) -> float:
+        """For compound on this side, by what both networks say."""
+        in_picture = min(1.0, self.painted / max(self.side, 0.1))
+        return _IN_PICTURE * _log_odds(in_picture) + _LAID_OUT * _log_odds(self.brushed) + _BARE
+
+
+def _log_odds(chance: float) -> float:
+    kept = min(max(chance, _DOUBT), 1.0 - _DOUBT)
+    return float(np.log(kept / (1.0 - kept)))
 
 
 def seen_sides(
-    photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int]
+    photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int], least: float
 ) -> list[SeenSide]:
-    """The tooth sides of the given numbers that are at least two thirds inside the picture."""
-    found = []
+    """The tooth sides of the given numbers that are at least two thirds inside the picture and of which
+    the network sees as much as `least`."""
+    found: list[SeenSide] = []
+    flats: list[NDArray[np.float32]] = []
     for number in numbers:
         surface = view.tooth_surface(float(number))
         xy = surface.to_photo(_ALONG, _UP)
@@ -59,18 +73,17 @@ def seen_sides(
         inside = (x >= 0) & (y >= 0) & (x <= photo.width_px - 1) & (y <= photo.height_px - 1)
         if inside.mean() < 0.66 or surface.length_px < 8 or surface.depth_px < 2:
             continue
+        side = float(sampled(fields.side, fields, xy).mean())
+        if side <= least:
+            continue
         cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
         lab = to_lab(picked(photo.pixels, xy, cell_px)).reshape(-1, 3)
-        found.append(
-            SeenSide(
-                number=number,
-                look=np.median(lab, axis=0),
-                side=float(sampled(fields.side, fields, xy).mean()),
-                painted=float(sampled(fields.painted, fields, xy).mean()),
-                in_view=float(inside.mean()),
-            )
-        )
-    return found
+        painted = float(sampled(fields.painted, fields, xy).mean())
+        flats.append(lay_flat(photo.pixels, surface, *_FLAT).rgb)
+        look, in_view = np.median(lab, axis=0), float(inside.mean())
+        found.append(SeenSide(number, look, side, painted, in_view, brushed=0.0))
+    looked = look_at_teeth(flats)
+    return [replace(s, brushed=flat.painted) for s, flat in zip(found, looked, strict=True)]
 
 
 def mean_side_on(surfaces: Sequence[ToothSurface], fields: PixelFields) -> float:
@@ -79,65 +92,31 @@ def mean_side_on(surfaces: Sequence[ToothSurface], fields: PixelFields) -> float
     return float(np.mean(shares))
 
 
-def painted_run(sides: Sequence[SeenSide]) -> tuple[list[SeenSide], float]:
-    """The painted run of neighbouring teeth and how far its look differs from the rest.
+def painted_run(sides: Sequence[SeenSide]) -> list[SeenSide]:
+    """The painted run of neighbouring teeth; empty where none is painted.
 
-    Of all runs of neighbours the one is taken that differs most, against the spread within, by its
-    mean look and by what the network says. Where no run stands out, all or none are painted, as the
-    network says.
+    Of all runs of neighbours, all of the teeth and none of them, the likeliest: by what the networks
+    say of each tooth, and by how far the run's look differs from the other teeth's, against the spread
+    within both.
     """
-    if len(sides) < 2:
-        return [s for s in sides if s.painted > _ALL_PAINTED], 0.0
-    looks = np.array([[*(s.look * _WEIGHTS), _PAINTED_WEIGHT * s.painted_share] for s in sides])
-    said = np.array([s.painted_share for s in sides])
-    best, best_score, best_step = None, 0.0, 0.0
+    odds = np.array([s.log_odds for s in sides])
+    looks = np.array([s.look * _WEIGHTS for s in sides])
+    best, best_score = np.zeros(len(sides), bool), -float(odds.sum())
     for start in range(len(sides)):
         for end in range(start + 1, min(start + _MOST, len(sides)) + 1):
             inside = np.zeros(len(sides), bool)
             inside[start:end] = True
-            if inside.all() or _is_bare_island(said, inside):
-                continue
-            step = float(np.linalg.norm(looks[inside].mean(axis=0) - looks[~inside].mean(axis=0)))
-            spread = np.concatenate(
-                [looks[m] - looks[m].mean(axis=0) for m in (inside, ~inside)]
-            ).std()
-            score = step / (3.0 + float(spread))
+            score = float(odds[inside].sum() - odds[~inside].sum()) + _stands_out(looks, inside)
             if score > best_score:
-                best, best_score, best_step = inside, score, step
-    if best is None or best_step < _LEAST_STEP:
-        mean = float(np.mean([s.painted for s in sides]))
-        return (list(sides), 0.0) if mean > _ALL_PAINTED else ([], 0.0)
-    if not _is_painted_part(sides, best):
-        best = ~best
-    chosen = [s for s, is_in in zip(sides, best, strict=True) if is_in]
-    return chosen, best_step
+                best, best_score = inside, score
+    return [s for s, is_in in zip(sides, best, strict=True) if is_in]
 
 
-def _is_bare_island(said: Floats, inside: NDArray[np.bool_]) -> bool:
-    """Whether the network says that a run within the row is bare and the teeth around it painted."""
-    within = not inside[0] and not inside[-1]
-    return bool(within and said[inside].mean() < said[~inside].mean() - _BARE_APART)
-
-
-def _is_painted_part(sides: Sequence[SeenSide], inside: NDArray[np.bool_]) -> bool:
-    """Whether the run is what was painted, not what was left bare.
-
-    Painted teeth are neighbours, so a run with bare teeth on both sides is the painted one. Else it is
-    what the network says, then the more colourful part, or the lighter where neither has colour.
-    """
-    if not inside[0] and not inside[-1]:
-        return True
-
-    def of(part: NDArray[np.bool_]) -> tuple[float, float, float]:
-        chosen = [s for s, is_in in zip(sides, part, strict=True) if is_in]
-        lightness, a, b = np.median([s.look for s in chosen], axis=0)
-        said = float(np.mean([s.painted_share for s in chosen]))
-        return said, float(np.hypot(a, b)), float(lightness)
-
-    said_in, chroma_in, light_in = of(inside)
-    said_out, chroma_out, light_out = of(~inside)
-    if abs(said_in - said_out) > _SAID_APART:
-        return said_in > said_out
-    if abs(chroma_in - chroma_out) > 7.0:
-        return chroma_in > chroma_out
-    return light_in > light_out
+def _stands_out(looks: Floats, inside: NDArray[np.bool_]) -> float:
+    """Log odds for a run from how its look differs from that of the other teeth; 0 without others."""
+    if inside.all():
+        return 0.0
+    parts = [looks[inside], looks[~inside]]
+    step = float(np.linalg.norm(parts[0].mean(axis=0) - parts[1].mean(axis=0)))
+    spread = float(np.concatenate([part - part.mean(axis=0) for part in parts]).std())
+    return _STANDS_OUT * min(step / (_NOISE + spread), _MOST_OUT)

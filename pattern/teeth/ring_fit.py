@@ -254,7 +254,10 @@ def _starts(
             continue
         for turn, spot in zip(turns[:count], spots[:count], strict=False):
             pose = np.concatenate([np.ravel(turn), np.ravel(spot)])
-            if np.isfinite(pose).all() and pose[5] > 0.1:
+            if not np.isfinite(pose).all():
+                continue
+            depth = model @ cv2.Rodrigues(pose[:3])[0][2] + pose[5]
+            if depth.min() > _NEAREST:
                 states.append(np.concatenate([np.zeros(8), pose, [0.0]]))
     return states
 

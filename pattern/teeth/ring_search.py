@@ -26,7 +26,7 @@ _ALIKE = 1.9
 _SEEDS = 3
 _ROUNDS = 3
 _NEAR = 0.3
-_REACH = 14
+_REACH = 24
 
 
 @dataclass(frozen=True, eq=False)

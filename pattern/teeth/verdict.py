@@ -26,9 +26,10 @@ _BLUR, _SHAKE, _MUCH_SHAKE = 0.0105, 0.0175, 0.035
 """Blur that found teeth may have, of the sharpest edges and across a path of shake."""
 _DIM, _MAYBE_DIM, _MAYBE_DARK = 85.0, 140.0, 0.02
 """Brightness (95th percentile of 255) that found teeth need, and need where the network has a doubt."""
-_MUCH_CLIPPED = 0.12
-"""Share of a found tooth that may be washed out. All stricter than for outlines that a hand has placed."""
-_FROM_NETWORK = {"too_dark": 0.05, "blown_out": 0.25, "blurred": 0.3, "glare": 0.25}
+_MAYBE_CLIPPED, _MUCH_CLIPPED, _MAYBE_BLOWN_OUT = 0.12, 0.3, 0.1
+"""Share of a found tooth that may be washed out where the network has a doubt of so much, and elsewhere. All
+stricter than for outlines that a hand has placed."""
+_FROM_NETWORK = {"too_dark": 0.04, "blown_out": 0.25, "blurred": 0.15, "glare": 0.2}
 """Faults of the whole photo that the network tells apart well, and how sure it must be; set on the
 trial photos, above what all but one or two of their readable ones reach."""
 
@@ -64,7 +65,8 @@ def poorly_lit(search: Search, lights: Sequence[ToothLight]) -> tuple[Reason, ..
     doubted = quality.get("too_dark", 0.0) > _MAYBE_DARK
     if bright < (_MAYBE_DIM if doubted else _DIM):
         return (_reason("too_dark"),)
-    if max(light.clipped for light in lights) > _MUCH_CLIPPED:
+    doubted = quality.get("blown_out", 0.0) > _MAYBE_BLOWN_OUT
+    if max(light.clipped for light in lights) > (_MAYBE_CLIPPED if doubted else _MUCH_CLIPPED):
         return (_reason("blown_out"),)
     shake = float(np.median([light.shake_share for light in lights]))
     blur = float(np.median([light.blur_share for light in lights]))

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import torch
 
-from pattern.contact import flat_network
-from pattern.contact.flat_network import CHANNELS, COLUMNS, ROWS, SCALAR_NAMES
 from pattern.synthetic import flat_views
 from pattern.synthetic.flat_net import FlatNet, export_onnx
 from pattern.synthetic.flat_views import TEETH, FlatExamples, flat_examples
+from pattern.teeth import flat_network
+from pattern.teeth.flat_network import CHANNELS, COLUMNS, ROWS, SCALAR_NAMES
 
 
 @pytest.fixture(scope="module")

@@ -36,8 +36,12 @@ def _find(
     **options: object,
 ) -> FoundTeeth:
     said = fields or fields_of(drawn, noise=0.015)
-    monkeypatch.setattr(find, "predict_fields", lambda *args, **kwargs: said)
     side = declared or drawn.side
+
+    def predict(_pixels: object, asked: Side, *args: object, **kwargs: object) -> PixelFields:
+        return said if asked == side else _swapped(said)
+
+    monkeypatch.setattr(find, "predict_fields", predict)
     return find.find_teeth(drawn.photo, side, drawn.hand, SETTINGS, **options)  # type: ignore[arg-type]
 
 
@@ -134,7 +138,11 @@ def test_teeth_whose_end_is_out_of_the_picture_say_which(monkeypatch: pytest.Mon
         "lengthwise", "profile", "lengthwise_sd", "profile_sd",
     )  # fmt: skip
     part = replace(fields, **{n: cropped(getattr(fields, n)) for n in names})
-    monkeypatch.setattr(find, "predict_fields", lambda *args, **kwargs: part)
+    monkeypatch.setattr(
+        find,
+        "predict_fields",
+        lambda _p, asked, *a, **k: part if asked == "drive" else _swapped(part),
+    )
     found = find.find_teeth(Photo("p", "0" * 64, crop), "drive", "right", SETTINGS)
     codes = [flag.code for flag in found.flags]
     assert codes == ["tooth_cut"] or "end_cut" in codes

@@ -13,13 +13,13 @@ STEEL, YELLOW, BLACK = (60.0, 0.0, 2.0), (62.0, 8.0, 50.0), (18.0, 0.0, 0.0)
 def row(*teeth: tuple[tuple[float, float, float], float]) -> list[SeenSide]:
     """Sides in order, from their L*a*b* look and the share that the network calls painted."""
     return [
-        SeenSide(n, np.array(look), side=0.9, painted=0.9 * share, in_view=1.0)
+        SeenSide(n, np.array(look), 0.9, 0.9 * share, in_view=1.0, brushed=share)
         for n, (look, share) in enumerate(teeth)
     ]
 
 
 def numbers(sides: list[SeenSide]) -> list[int]:
-    return [s.number for s in painted_run(sides)[0]]
+    return [s.number for s in painted_run(sides)]
 
 
 def test_the_colourful_run_is_the_painted_one() -> None:

@@ -91,7 +91,7 @@ def _enlarged(values: Maps, rows: int, columns: int) -> Maps:
 
 def _forward(blob: NDArray[np.float32]) -> tuple[Maps, Maps]:
     with _RUNNING:
-        network = loaded("pattern.contact", WEIGHTS)
+        network = loaded("pattern.teeth", WEIGHTS)
         network.setInput(blob)
         maps, scalars = network.forward(["maps", "scalars"])
     return np.array(maps[0], np.float32), np.array(scalars, np.float32).reshape(-1)
