@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from pattern.advice.estimate import Fit, Hypothesis
 from pattern.advice.evidence import Evidence
 from pattern.errors import InvalidAxle, NoCorrection
-from pattern.records import SIDES, Axle, Roll
+from pattern.records import SIDES, Axle, Roll, Side
 
 _BOUND_IN = 0.0005
 _WANDER = 0.15
@@ -186,6 +187,24 @@ def unsaid_moves(rolls: Sequence[Roll]) -> list[str]:
         f"rolls[{t}]"
         for t, roll in enumerate(rolls)
         if t > 0 and roll.pinion_move_in is None and roll.ring_move_in is None
+    ]
+
+
+def still_to_read(rolls: Sequence[Roll]) -> list[Side]:
+    """The sides missing in the last roll, but for those that cannot be seen.
+
+    A shop says that a side cannot be seen by filing one position twice without it.
+    """
+    looks = [
+        (before, again)
+        for before, again in pairwise(rolls)
+        if not again.pinion_move_in and not again.ring_move_in
+    ]
+    return [
+        side
+        for side in SIDES
+        if getattr(rolls[-1], side) is None
+        and not any(getattr(a, side) is None and getattr(b, side) is None for a, b in looks)
     ]
 
 

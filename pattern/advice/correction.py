@@ -26,6 +26,7 @@ from pattern.advice.checks import (
     is_bound,
     is_lost,
     is_odd,
+    still_to_read,
     unfit_sign,
 )  # fmt: skip
 from pattern.advice.choose import (
@@ -62,6 +63,8 @@ from pattern.setup.stacks import ShimKit
 _OTHER_SENSE = 0.3  # a shim whose place is not known, taken to work the wrong way
 _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _SURELY_RIGHT = 0.85
+# 420 jobs of seeds 7 and 11: accepted below it one was outside, above it none
+_LIKELY_RIGHT = 0.6
 # in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
 _CALIBRATION = 1.12
 _HOPELESS, _SERVES = 0.10, 0.30
@@ -194,7 +197,9 @@ def _decide(job: _Job) -> Advice:
     still = best.pinion_thou == 0 and best.ring_thou == 0
     other = sum(p for f, p in zip(job.fits, share, strict=True) if f.hypothesis.flipped)
     seen = Findings(axle, job.rolls, job.evidence, belief, other, limits, now, best)
-    if now.chance_good >= job.settings.accept_chance and job.rolls[-1].backlash_in is not None:
+    if _may_be_accepted(job, now, best):
+        if still_to_read(job.rolls):  # one side alone is no ground to close up
+            return _advice("undecided", job, seen, None)
         worth = _rolled_again(job.rolls) or now.chance_right < _SURELY_RIGHT
         finer = closer if worth and not still else None
         return _advice("accept", job, replace(seen, finer=finer), None if finer is None else best)
@@ -208,6 +213,20 @@ def _decide(job: _Job) -> Advice:
     if still or doubtful:
         return _advice("undecided", job, seen, None)
     return _advice("adjust", job, seen, best)
+
+
+def _may_be_accepted(job: _Job, now: Choice, best: Choice) -> bool:
+    """Surely good enough; and likely right, or no likelier after a move.
+
+    With a side unseen no move makes it likely, and a shop that looked again at one position wants to
+    know whether that will do: then being good enough decides.
+    """
+    last = job.rolls[-1]
+    if now.chance_good < job.settings.accept_chance or last.backlash_in is None:
+        return False
+    unseen = any(getattr(last, side) is None for side in SIDES)
+    decided = unseen or _rolled_again(job.rolls)
+    return decided or now.chance_right >= min(_LIKELY_RIGHT, best.chance_right)
 
 
 def _within_reach(job: _Job) -> Reach:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.checks import is_bound, unfit_sign, unsaid_moves
+from pattern.advice.checks import is_bound, still_to_read, unfit_sign, unsaid_moves
 from pattern.advice.choose import Belief, Choice, Limits, offsets
 from pattern.advice.evidence import Evidence
 from pattern.advice.response import DIRECTION, GAIN
@@ -230,9 +230,15 @@ def _accepted(seen: Findings) -> list[str]:
         f"{chance(seen.now.chance_good)}"
     )
     finer = seen.finer
+    alone = [
+        f"This rests on the {side} side alone: the other one was asked for and not read."
+        for side, other in (SIDES, SIDES[::-1])
+        if getattr(seen.rolls[-1], other) is None
+    ]
     if finer is None:
-        return [f"{good}: leave the shims."]
+        return [*alone, f"{good}: leave the shims."]
     return [
+        *alone,
         f"{good}: the set may be closed up as it stands.",
         f"Optional, only to come closer: within 0.05 of the length and 0.06 of the depth it is already "
         f"with a chance of {chance(seen.now.chance_right)}. Should it not be, most likely to bring it there: "
@@ -249,6 +255,15 @@ def _rejected(seen: Findings) -> list[str]:
 def _undecided(seen: Findings) -> list[str]:
     wants = []
     last = seen.rolls[-1]
+    missing = still_to_read(seen.rolls)
+    if missing and last.backlash_in is not None:
+        side = missing[0]
+        other = SIDES[1 - SIDES.index(side)]
+        return [
+            f"One side alone is no ground to close up: paint and photograph the {side} side too, then "
+            f"ask again. If it cannot be seen, file this position once more without it; then the {other} "
+            "side decides alone."
+        ]
     if last.backlash_in is None:
         wants.append("measure the backlash at the heel, pinion held")
     wants += [f"photograph the {side} side" for side in SIDES if getattr(last, side) is None]

@@ -85,6 +85,18 @@ class ContactSet:
         )
         return drive, coast
 
+    def runs_off(self, pinion_thou: float, ring_thou: float) -> NDArray[np.bool_]:
+        """Edges of which a tenth or more is marked; the root edge also where the pinion's tip cuts it."""
+        return _edges(self._evaluate(np.array([pinion_thou]), np.array([ring_thou])))
+
+    def meant_to_run_off(self) -> NDArray[np.bool_]:
+        """The same at the right place in a housing without error."""
+        return _edges(
+            evaluate_batch(
+                self._blank, Moves(0.0, 0.0), self._drive, self._coast, film_mm=self._film_mm
+            )
+        )
+
     def _evaluate(self, pinion_thou: Array, ring_thou: Array) -> BatchMarks:
         moves = Moves(
             pinion_thou * _THOU_MM, ring_thou * _THOU_MM, self._offset_mm, self._shaft_rad
@@ -101,6 +113,10 @@ def centres(found: BatchMarks) -> Array:
         [found.drive.lengthwise, found.drive.profile, found.coast.lengthwise, found.coast.profile],
         axis=-1,
     )
+
+
+def _edges(found: BatchMarks) -> NDArray[np.bool_]:
+    return np.concatenate([found.drive.edges[0], found.coast.edges[0]])
 
 
 def _ease_off(rng: np.random.Generator, place: Array) -> EaseOff:

@@ -23,6 +23,7 @@ RIGHT = (0.05, 0.06)
 GOOD_ENOUGH = (0.10, 0.12)
 LIMITS_THOU = (6.0, 10.0)
 _ROOM = 9
+_EDGE_SHARE = 0.10
 MIDDLE = np.array([0.47, 0.50])
 DESIGN_SD = np.array([0.02, 0.02])
 """Where makers place the marks, a little to the toe of the middle; common practice, no source."""
@@ -52,6 +53,14 @@ class DrawnSet(Protocol):
         """Centres (n, 4) and backlash (n,) at many positions; at or below zero the set is bound."""
         ...
 
+    def runs_off(self, pinion_thou: float, ring_thou: float) -> NDArray[np.bool_]:
+        """Edges that the marks run off, (8,): toe, heel, tip and root of drive, then of coast."""
+        ...
+
+    def meant_to_run_off(self) -> NDArray[np.bool_]:
+        """The same at the design place, in a housing without error: a wide mark may do so there too."""
+        ...
+
 
 def right_at(
     drawn: DrawnSet, pinion_thou: Array, ring_thou: Array, within: tuple[float, float] = RIGHT
@@ -68,6 +77,11 @@ def is_right(
 ) -> bool:
     """Whether the set is right at one position."""
     return bool(right_at(drawn, np.array(at_thou[:1]), np.array(at_thou[1:]), within)[0])
+
+
+def off_edges(drawn: DrawnSet, at_thou: tuple[float, float]) -> bool:
+    """The marks run off no edge that they do not run off at the set's design place too."""
+    return not np.any(drawn.runs_off(*at_thou) & ~drawn.meant_to_run_off())
 
 
 def can_be_right(drawn: DrawnSet) -> bool:
@@ -183,16 +197,33 @@ class LinearSet:
 
     def marks(self, pinion_thou: float, ring_thou: float) -> tuple[TrueMark, TrueMark]:
         """Where the quadratic gap on the tooth is under the film, on a 48 by 32 grid."""
-        shift = self._answer @ np.array([pinion_thou, ring_thou])
-        centre = self.design + self._housing + shift * (1 + np.clip(self._bend * shift, -0.4, 0.4))
-        drive, coast = (self._mark(s, centre[s]) for s in range(2))
+        centre = self._centre(pinion_thou, ring_thou)
+        drive, coast = (true_mark(self._contact(s, centre[s]), _ALONG, _UP) for s in range(2))
         return drive, coast
 
-    def _mark(self, s: int, centre: Array) -> TrueMark:
+    def _centre(self, pinion_thou: float, ring_thou: float) -> Array:
+        shift = self._answer @ np.array([pinion_thou, ring_thou])
+        bent = shift * (1 + np.clip(self._bend * shift, -0.4, 0.4))
+        return np.asarray(self.design + self._housing + bent)
+
+    def runs_off(self, pinion_thou: float, ring_thou: float) -> NDArray[np.bool_]:
+        """Edges of which a tenth or more is marked, as in contact analysis."""
+        return self._run_off(self._centre(pinion_thou, ring_thou))
+
+    def meant_to_run_off(self) -> NDArray[np.bool_]:
+        """The same with the uncut marks at the design place."""
+        return self._run_off(self.design)
+
+    def _run_off(self, centre: Array) -> NDArray[np.bool_]:
+        marked = [self._contact(s, centre[s]) for s in range(2)]
+        edges = [edge for m in marked for edge in (m[0], m[-1], m[:, -1], m[:, 0])]
+        return np.array([edge.mean() >= _EDGE_SHARE for edge in edges])
+
+    def _contact(self, s: int, centre: Array) -> NDArray[np.bool_]:
         along = (_ALONG - centre[0]) / self._half[s, 0]
         up = (_UP - centre[1]) / self._half[s, 1]
         gap = along**2 + up**2 + 2 * self._tilt[s] * along * up
-        return true_mark(gap - gap.min() < 1.0, _ALONG, _UP)
+        return np.asarray(gap - gap.min() < 1.0)
 
 
 def true_mark(contact: NDArray[np.bool_], along: Array, up: Array) -> TrueMark:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from pattern.advice.correction import correct
 from pattern.errors import InvalidAxle
 from pattern.records import Roll, SideReading
+from pattern.settings import Settings
 from tests.advice.cases import advise, axle, mark, roll
 
 HIGH_HEEL_HIGH_TOE = ((0.66, 0.72), (0.30, 0.72))
@@ -191,6 +195,30 @@ def test_missing_inputs_widen_the_spread_and_are_named(missing: str) -> None:
             less.ring_move_sd_in + less.pinion_move_sd_in
             > full.ring_move_sd_in + full.pinion_move_sd_in
         )
+
+
+@pytest.mark.parametrize(("seen", "unseen"), [("drive", "coast"), ("coast", "drive")])
+def test_one_side_alone_is_not_accepted_but_the_other_is_asked_for(seen: str, unseen: str) -> None:
+    # both sides are painted, read and judged: TM 9-2320-279-34-1 and NAVEDTRA 14050A p. 8-90 show
+    # drive and coast patterns for every adjustment
+    easy = Settings(accept_chance=0.55)
+    both = roll((0.47, 0.50), (0.47, 0.50))
+    one = replace(both, **{unseen: None})
+    assert correct(axle(), [both], settings=easy).verdict == "accept"
+    asked = correct(axle(), [one], settings=easy)
+    assert asked.verdict == "undecided" and asked.pinion_move_in is None
+    assert any(f"paint and photograph the {unseen} side" in reason for reason in asked.reasons)
+    # a look without a move that shows both sides does not say that one cannot be seen
+    assert correct(axle(), [both, one], settings=easy).verdict != "accept"
+
+
+def test_a_side_that_cannot_be_seen_is_said_by_filing_the_same_position_again_without_it() -> None:
+    easy = Settings(accept_chance=0.55)
+    one = roll((0.47, 0.50), None)
+    again = replace(one, pinion_move_in=0.0, ring_move_in=0.0)
+    told = correct(axle(), [one, again], settings=easy)
+    assert told.verdict == "accept"
+    assert any("drive side alone" in reason for reason in told.reasons)
 
 
 def test_an_expected_next_roll_comes_nearer_to_the_middle() -> None:
