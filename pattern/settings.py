@@ -33,7 +33,7 @@ class Settings(BaseModel):
     tooth_min_px: float = Field(
         45.0, ge=20, description="shortest tooth length that is read, in full-resolution pixels"
     )
-    tooth_confidence: float = Field(0.35, gt=0, lt=1, description="teeth below this are left out")
+    tooth_confidence: float = Field(0.5, gt=0, lt=1, description="teeth below this are left out")
     film_mm: float = Field(
         0.00635, gt=0.001, lt=0.1, description="thickness of the marking film, mm"
     )

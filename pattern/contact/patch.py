@@ -45,7 +45,7 @@ must be where it is less: bristle marks on drawn, unrolled teeth reach 1.85 and 
 _SURE = 0.6
 """How sure the network must be that the teeth are painted and wiped somewhere, one times the other; set on
 the trial photos: unrolled and unpainted ones reach 0.52."""
-_ALIKE = 0.7
+_ALIKE = 0.55
 """A found tooth on which the network is less sure than this share of the surest is left out: a bare
 neighbour, or one that is half hidden."""
 

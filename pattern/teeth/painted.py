@@ -26,7 +26,7 @@ _WEIGHTS = np.array([0.5, 1.0, 1.0])
 _IN_PICTURE, _LAID_OUT, _BARE = 0.5, 1.2, -3.7
 """Weights of what the two networks say of a tooth, as log odds, and what speaks against paint on it before
 they do; fitted to the teeth of the trial photos."""
-_STANDS_OUT, _MOST_OUT = 2.0, 8.0
+_STANDS_OUT, _MOST_OUT = 2.0, 4.0
 """Log odds for each spread that a run's look lies off its neighbours', and the most spreads that count."""
 _NOISE = 3.0
 """Spread of looks, in CIE L*a*b* units, that even lighting leaves."""
