@@ -238,7 +238,7 @@ def _flags(
 ) -> tuple[str, ...]:
     """Photo-level warnings; a tooth's own counts when half of the teeth show it."""
     codes = list(warns)
-    if len(teeth) == 1 and "drawn_by_hand" not in warns:
+    if len(teeth) == 1:
         codes.append("few_teeth")
     seen = Counter(code for tooth in teeth for code in tooth.flags)
     codes += [code for code, count in seen.items() if 2 * count >= len(teeth)]

@@ -100,11 +100,15 @@ def test_a_reason_that_stops_leaves_no_numbers() -> None:
 def test_a_warning_rides_along() -> None:
     combined = _combined([tooth()], faults=(Reason("drawn_by_hand", "Drawn."),))
     assert combined.status == "read"
-    assert combined.flags == ("drawn_by_hand",)
+    assert combined.flags == ("drawn_by_hand", "few_teeth")
 
 
 def test_a_single_tooth_is_flagged() -> None:
     assert "few_teeth" in _combined([tooth()]).flags
+    by_hand = Reason(
+        "drawn_by_hand", ""
+    )  # of drawn teeth too, one alone has misled on trial photos
+    assert "few_teeth" in _combined([tooth()], faults=(by_hand,)).flags
     assert "few_teeth" not in _combined([tooth(number=0), tooth(number=1)]).flags
 
 
@@ -234,3 +238,19 @@ def test_one_found_tooth_with_a_mark_at_an_edge_is_read_only_in_a_close_up_that_
     teeth = [tooth(flags=("edge_cut",))]
     combined = combine_teeth(picture, "drive", "right", found, teeth, [marked], (), SETTINGS)
     assert combined.status == status
+
+
+@pytest.mark.parametrize(
+    ("count", "agreement", "status"), [(2, 0.6, "declined"), (2, 0.8, "read"), (3, 0.6, "read")]
+)
+def test_a_faint_mark_at_an_edge_takes_three_teeth_or_a_network_that_is_sure_of_it(
+    count: int, agreement: float, status: str
+) -> None:
+    # an outline that slipped over a neighbour's rim shows the same on one or two teeth
+    found = FoundTeeth(tuple(tooth_side(n) for n in range(count)), toe="right")
+    patches = [replace(patch(), agreement=agreement) for _ in range(count)]
+    teeth = [tooth(number=n, flags=("faint", "edge_cut")) for n in range(count)]
+    combined = combine_teeth(PHOTO, "drive", "right", found, teeth, patches, (), SETTINGS)
+    assert combined.status == status
+    if status == "declined":
+        assert "faint" in combined.reasons[0].message

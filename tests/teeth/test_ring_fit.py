@@ -89,6 +89,20 @@ def test_teeth_left_out_of_the_row_are_counted(teeth: tuple[int, ...]) -> None:
     assert sorted(view.numbers - view.numbers.min()) == [tooth - teeth[0] for tooth in teeth]
 
 
+@pytest.mark.parametrize("tilt", [(0.0, 10.0), (-30.0, 20.0)])
+def test_a_close_up_is_explained_though_the_gears_middle_lies_beside_or_behind_the_lens(
+    tilt: tuple[float, float],
+) -> None:
+    edges = _edges(RingSpec(), "coast", (-1, 0, 1), tilt, 40.0)
+    corners = [np.array([tip[0], tip[-1], root[-1], root[0]]) for tip, root in edges]
+    view = fit_ring(corners, 1.0, "coast", "right", SIZE)
+    assert view is not None
+    assert view.camera[2, 3] < 0.0
+    for index, (tip, _) in enumerate(edges):
+        off = np.linalg.norm(view.surface(index).tip[16] - tip[16])
+        assert off < 0.02 * np.linalg.norm(tip[0] - tip[-1])
+
+
 def test_outlines_that_no_ring_gear_shows_are_not_explained() -> None:
     square = np.array([[500.0, 200], [300, 200], [300, 400], [500, 400]])
     scattered = [square, square + np.array([0, 40.0]), square + np.array([30.0, 300.0])]
