@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 _SURE = 0.6
 _BOW_SURE = 0.08
+_WHOLE = 0.85
+"""Share of the tooth seen best that must lie in the picture: beyond it the ring gear's fit guesses."""
 _ANYTHING = 0.01
 _MUCH_SEEN, _LEAST_EXPLAINED, _LEAST_SIDE = 0.15, 0.4, 0.5
 """What the network must see before teeth are spoken of: share of the picture, share of its cells on
@@ -51,6 +53,8 @@ def why_not(
     ]
     if stops:
         return tuple(stops)
+    if good and max(s.in_view for s in search.painted) < _WHOLE:
+        return (_tooth_cut(photo, search),)
     if _bends_the_other_way(good, side):
         return (_reason("wrong_side", f"The teeth bend as a {_other(side)} side does. "),)
     return () if good else (_best_guess(photo, search, settings),)
@@ -98,13 +102,20 @@ def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
             "too_small",
             f"A tooth is only {length:.0f} pixels long, {settings.tooth_min_px:.0f} are needed. ",
         )
-    if max(s.in_view for s in search.painted) < 0.85:
-        end = _cut_end(photo, surfaces[0])
-        return _reason("tooth_cut", f"The tooth's {end} is outside the picture. ")
+    if max(s.in_view for s in search.painted) < _WHOLE:
+        return _tooth_cut(photo, search)
     visible = max(s.side for s in search.painted)
     if visible < 0.35:
         return _reason("hidden", f"Only {100 * visible:.0f} % of the clearest tooth can be seen. ")
     return _reason("unsure_teeth")
+
+
+def _tooth_cut(photo: Photo, search: Search) -> Reason:
+    """Which end of the painted teeth is outside the picture."""
+    assert search.ring is not None
+    surface = search.ring.view.tooth_surface(float(search.painted[0].number))
+    end = _cut_end(photo, surface)
+    return _reason("tooth_cut", f"The tooth's {end} is outside the picture. ")
 
 
 def _cut_end(photo: Photo, surface: ToothSurface) -> str:
