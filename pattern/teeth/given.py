@@ -24,7 +24,6 @@ from pattern.teeth.chirality import (
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.network import predict_fields
-from pattern.teeth.rectify import cell_centres
 from pattern.teeth.slip import slip_of
 from pattern.teeth.surface import ToothSurface, bowed_edge
 
@@ -42,9 +41,6 @@ _SLIPPED = (
     "The outlines lie beside the teeth that are seen, by about {:.0f} % of a tooth's length. Draw their "
     "ends on the tooth's own ends."
 )
-_LEAST_IN_PICTURE = 0.6
-"""Share of a drawn tooth side that must lie in the picture: of a mark beyond its edge nothing is known."""
-_MOSTLY_OUT = "Most of the outlined tooth lies outside the picture. "
 _CORNER_SD_SHARE = 0.012
 """A hand-drawn corner is taken to be this share of the tooth's length off, one sd (no source)."""
 
@@ -75,8 +71,6 @@ def given_teeth(
     )
     flags = [Reason("drawn_by_hand", f"{len(teeth)} outline(s) drawn by the user.")]
     regions = tuple(np.concatenate([t.tip_edge, t.root_edge[::-1]]) for t in teeth)
-    if max(_in_picture(photo, tooth) for tooth in teeth) < _LEAST_IN_PICTURE:
-        flags.append(Reason("tooth_cut", _MOSTLY_OUT + flag("tooth_cut").remedy))
     slip = _slip(teeth, _looked_at(photo, side, hand, regions))
     if slip > _MOST_SLIP:
         flags.append(Reason("unsure_teeth", _SLIPPED.format(100.0 * slip)))
@@ -153,14 +147,6 @@ def check_side_and_hand(side: str, hand: str) -> None:
         raise InvalidInput(
             f"{hand!r} is no hand", subject="hand", remedy="Use right or left, the ring gear's hand"
         )
-
-
-def _in_picture(photo: Photo, tooth: ToothSide) -> float:
-    """Share of a tooth side that lies in the picture."""
-    grid_l, grid_p = np.meshgrid(cell_centres(30), cell_centres(10))
-    xy = ToothSurface.of(tooth).to_photo(grid_l, grid_p)
-    limits = np.array([photo.width_px - 1.0, photo.height_px - 1.0])
-    return float(((xy >= 0) & (xy <= limits)).all(axis=-1).mean())
 
 
 def _slip(teeth: Sequence[ToothSide], field: PixelFields) -> float:

@@ -6,11 +6,14 @@ corners, toe, and the reasons to decline.
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from pattern.photo.decode import load_photo
 from pattern.records import Photo, Side
 from pattern.settings import Settings
 from pattern.teeth import find
@@ -20,6 +23,7 @@ from tests.drawn import Drawn, drawn_gear
 from tests.drawn_fields import fields_of
 
 SETTINGS = Settings()
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 def _swapped(fields: PixelFields) -> PixelFields:
@@ -164,3 +168,13 @@ def test_a_mirrored_photo_fits_no_ring_gear_of_the_declared_side(
 def _ends_exchanged(drawn: Drawn) -> PixelFields:
     fields = fields_of(drawn, noise=0.015)
     return replace(fields, lengthwise=(1.0 - fields.lengthwise).astype(np.float32))
+
+
+def test_a_tooth_mostly_out_of_the_picture_is_not_measured_though_a_ring_gear_explains_it() -> None:
+    # rendered, with 70 % of its one painted tooth beyond the heel side's edge of the picture
+    truth = json.loads((SAMPLES / "bad_heel_cut_off.json").read_text(encoding="utf-8"))
+    photo = load_photo(SAMPLES / "bad_heel_cut_off.jpg", SETTINGS)
+    found = find.find_teeth(photo, truth["side"], truth["hand"], SETTINGS)
+    assert found.teeth == ()
+    assert [flag.code for flag in found.flags] == ["tooth_cut"]
+    assert "heel" in found.flags[0].message
