@@ -4,9 +4,31 @@
 
 A small network sees what the first roll shows (both centres and extents, backlash, with the noise of the
 closed loop) and is trained on the very population of sets to move them where they are most likely right.
-No advice can know that population better, so its share of right first moves is about what one roll can
-tell; told a hidden quantity besides, it says what that quantity is worth. Ten minutes for 18,000 contact
-sets, half a minute a row. Needs torch (extra `synthetic`).
+Its share of right first moves can be had, so one roll tells at least that much; told a hidden quantity
+besides, it says what that quantity is worth. Ten minutes for 18,000 contact sets, half a
+minute a row. Needs torch (extra `synthetic`).
+
+Measured on 19,629 tapered contact sets by a script that drew them blank by blank and for the rest did as
+here (standard error 0.006); beside the first row the advice, on 300 first rolls of the same sets (0.03):
+
+| told | right |
+|---|---|
+| nothing; the advice on the same population | 0.58; 0.47 (0.50 with the pinion move priced at nothing) |
+| design place | 0.60 |
+| housing | 0.61 |
+| exact moves | 0.61 |
+| backlash at the right place | 0.61 |
+| gain of each row | 0.68 |
+| noise-free reading | 0.69 |
+| answer to both moves | 0.74 |
+| answer and design place | 0.75 |
+| design place, housing, backlash and the whole answer | 0.79 |
+| answer, design place and noise-free reading | 0.92 |
+
+No other unknown costs as much as how far a set answers. Told nothing, uniform contact sets: 0.58; linear sets: 0.55
+tapered (the advice 0.47), 0.54 uniform. If 0.02 of the sets are right at once, a share f of first moves and q of
+later ones are right, a job takes 1 + 0.98 (1 + (1 - f) / q) rolls: 2.39 for f = 0.58 and q = 1, 2.5 for the q =
+0.75 to 0.85 of one who knows the set. A mean of 2.4 is out of reach on these sets; 2.5 is about the end.
 """
 
 from __future__ import annotations
