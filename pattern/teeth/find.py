@@ -35,8 +35,10 @@ _HIGH, _LEAST_CELLS = 0.4, 12
 _VISIBLE = 0.2
 _STEADY = 0.35
 """Steadiness of the tip edges that found teeth must show; set on trial photos."""
-_LOOKS_PX = (512, 640)
-"""Sizes at which the network sees a photo; the second only where the first leaves a doubt."""
+_LOOKS_PX = (512, 384, 640)
+"""Sizes at which the network sees a photo; the others only where the first leaves a doubt."""
+_CLOSE_PX = 512
+"""Least size at which it looks closer."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
 _PERHAPS_OTHER_SIDE = {"no_teeth", "unsure_teeth", "no_compound", "hidden"}
 """What a photo of the other side is often declined for."""
@@ -150,7 +152,7 @@ def _fits_other_side(photo: Photo, side: Side, hand: Hand) -> bool:
 def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:
     """Look at the whole photo, then closer at the painted teeth; the ring gear explains both.
 
-    `long_side_px` is the size at which the network sees each look.
+    `long_side_px` is the size at which the network sees the first look, and a closer one if that is no less.
     """
     size = (photo.width_px, photo.height_px)
     first = predict_fields(photo.pixels, side, hand, long_side=long_side_px)
@@ -171,7 +173,8 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512)
         region = _part_of(first.painted, first, photo) or _around(photo, ring.view, sides)
     if region is None:
         return Search((first,), ring, tuple(sides), tuple(painted))
-    second = predict_fields(photo.pixels, side, hand, region=region, long_side=long_side_px)
+    close_px = max(_CLOSE_PX, long_side_px)
+    second = predict_fields(photo.pixels, side, hand, region=region, long_side=close_px)
     better = _with_closer_look(ring, second, painted or sides, side, hand, size)
     moved = _moved(ring.view, better.view, painted)
     sides = _sides_of(photo, better, second)
