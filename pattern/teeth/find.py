@@ -40,8 +40,8 @@ _LOOKS_PX = (512, 384, 640)
 _CLOSE_PX = 512
 """Least size at which it looks closer."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
-_PERHAPS_OTHER_SIDE = {"no_teeth", "unsure_teeth", "no_compound", "hidden"}
-"""What a photo of the other side is often declined for."""
+_PERHAPS_DECLARED_WRONG = {"no_teeth", "unsure_teeth", "no_compound", "hidden", "wrong_side"}
+"""What a photo of the other side, or of a ring gear of the other hand, is often declined for."""
 _AS_WELL = 0.8
 """Probability of the other side on the painted teeth, as a share of the declared one's, over which the photo
 may show either."""
@@ -54,6 +54,10 @@ _OTHER_SURE = 0.85
 """Confidence that teeth found under the other declaration must have; set on the trial photos, where the
 rightly declared readable ones stay under it."""
 _FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
+_FITS_OTHER_HAND = (
+    "No painted teeth are seen of a {}-hand ring gear, but they are if it is {}-hand. Check the hand, and that "
+    "the photo is not mirrored."
+)
 _OTHER_SIDE = "The painted teeth look more like the other side. "
 
 
@@ -97,8 +101,8 @@ def find_teeth(
     regions = tuple(ToothSurface.of(t).polygon for t in good)
     lights = tuple(measure_light(photo, region) for region in regions)
     reasons = reasons or poorly_lit(search, lights)
-    if {r.code for r in reasons} & _PERHAPS_OTHER_SIDE and _fits_other_side(photo, side, hand):
-        reasons = (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
+    if {r.code for r in reasons} & _PERHAPS_DECLARED_WRONG:
+        reasons = _declared_otherwise(photo, side, hand) or reasons
     if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
@@ -142,11 +146,19 @@ def _mean_side(sides: Sequence[SeenSide]) -> float:
     return float(np.mean([s.side for s in sides] or [0.0]))
 
 
-def _fits_other_side(photo: Photo, side: Side, hand: Hand) -> bool:
-    """Whether painted teeth are surely found when the other side is declared."""
+def _declared_otherwise(photo: Photo, side: Side, hand: Hand) -> tuple[Reason, ...]:
+    """The reason to decline if painted teeth are surely found for the other side or the other hand."""
     other: Side = "coast" if side == "drive" else "drive"
-    teeth = _teeth_of(photo, look_for_ring(photo, other, hand))
-    return any(tooth.confidence > _OTHER_SURE for tooth in teeth)
+    other_hand: Hand = "left" if hand == "right" else "right"
+    as_other, as_other_hand = (
+        max((t.confidence for t in _teeth_of(photo, look_for_ring(photo, *declared))), default=0.0)
+        for declared in ((other, hand), (side, other_hand))
+    )
+    if max(as_other, as_other_hand) <= _OTHER_SURE:
+        return ()
+    if as_other_hand > as_other:
+        return (Reason("unsure_teeth", _FITS_OTHER_HAND.format(hand, other_hand)),)
+    return (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
 
 
 def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:

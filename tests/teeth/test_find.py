@@ -178,3 +178,14 @@ def test_a_tooth_mostly_out_of_the_picture_is_not_measured_though_a_ring_gear_ex
     assert found.teeth == ()
     assert [flag.code for flag in found.flags] == ["tooth_cut"]
     assert "heel" in found.flags[0].message
+
+
+def test_a_ring_gear_declared_of_the_other_hand_is_declined_and_the_hand_named() -> None:
+    # rendered, left-hand; a shop that forgets to say so should not be told to fill the picture
+    truth = json.loads((SAMPLES / "maple_drive.json").read_text(encoding="utf-8"))
+    assert truth["hand"] == "left"
+    photo = load_photo(SAMPLES / "maple_drive.jpg", SETTINGS)
+    found = find.find_teeth(photo, truth["side"], "right", SETTINGS)
+    assert found.teeth == ()
+    assert "left-hand" in found.flags[0].message
+    assert "mirrored" in found.flags[0].message
