@@ -100,12 +100,17 @@ def test_a_line_made_otherwise_is_not_done(
     assert again.stdout or "wrong way round" in again.stderr, "it was read again"
 
 
+def _hears_ctrl_c() -> None:
+    """What a shell starts in the background is deaf to it, and so are all that it starts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def _begun(folder: Path, out: Path) -> subprocess.Popen[bytes]:
     """Reading with two processes, in a process group of its own, stopped at nothing; one line is out."""
     with out.open("wb") as lines:
         program = subprocess.Popen(
             [*PROGRAM, *_words(folder, "--jobs", 2)], stdout=lines, stderr=subprocess.PIPE,
-            start_new_session=True,
+            start_new_session=True, preexec_fn=_hears_ctrl_c,
         )  # fmt: skip
     deadline = time.monotonic() + 60
     while out.stat().st_size == 0:

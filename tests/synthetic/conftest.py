@@ -6,6 +6,7 @@ from importlib.util import find_spec
 
 _WANTS = {
     "test_raster.py": ("numba",),
+    "test_first_move.py": ("torch",),
     "test_flat.py": ("numba", "torch", "onnx"),
     "test_raster_feed.py": ("numba", "torch"),
     "test_raster_net.py": ("numba", "torch", "onnx"),

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
-
-pytest.importorskip("torch")
 
 from pattern.synthetic.drawn_sets import LinearSet, right_at
 from pattern.synthetic.first_move import draw, is_right_by, share_right
