@@ -29,9 +29,12 @@ Floats = NDArray[np.float64]
 Region = tuple[float, float, float, float]
 _LEAST_GAIN = 1.25
 """A closer look that enlarges less than this is not worth its time."""
-_MARGIN = 0.25
+_MARGIN, _MARGIN_OF_ALL = 0.25, 0.1
+"""Around teeth, in tooth lengths, and around all that is high, in its greatest length: with 0.25 there, four
+more trial photos were left without teeth."""
 _BEYOND = 3
 _HIGH, _LEAST_CELLS = 0.4, 12
+"""Where a map of the network counts as high, and of how many cells it takes notice."""
 _VISIBLE = 0.2
 _STEADY = 0.35
 """Steadiness of the tip edges that found teeth must show; set on trial photos."""
@@ -47,12 +50,11 @@ _AS_WELL = 0.8
 may show either."""
 _GLANCE_PX = 256
 _CLEARLY_NOT_OTHER = 0.12
-"""Share of that probability which the other side must reach in a coarse look to be looked at closely. In
-coarse looks at trial photos, rightly and wrongly declared, it was within 0.01 of the close look's for half
-of them and within 0.47 for all; where the teeth were clearly of the declared side, neither reached 0.2."""
+"""Share of that probability which the other side must reach in a coarse look to be looked at closely: coarse
+and close looks were within 0.01 of each other on half of the trial photos, and within 0.47 on all (with the
+network before the last training; not measured since)."""
 _OTHER_SURE = 0.85
-"""Confidence that teeth found under the other declaration must have; set on the trial photos, where the
-rightly declared readable ones stay under it."""
+"""Confidence that teeth found under another declaration must have to name it in a photo that is declined."""
 _FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
 _FITS_OTHER_HAND = (
     "No painted teeth are seen of a {}-hand ring gear, but they are if it is {}-hand. Check the hand, and that "
@@ -237,7 +239,7 @@ def _part_of(chance: NDArray[np.float32], look: PixelFields, photo: Photo) -> Re
         return None
     points = look.photo_xy(np.stack([columns, rows], axis=1).astype(float))
     low, high = np.quantile(points, 0.03, axis=0), np.quantile(points, 0.97, axis=0)
-    return _region(photo, np.array([low, high]), 0.1 * float((high - low).max()))
+    return _region(photo, np.array([low, high]), _MARGIN_OF_ALL * float((high - low).max()))
 
 
 def _region(photo: Photo, points: Floats, margin: float) -> Region | None:

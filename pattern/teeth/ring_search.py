@@ -27,6 +27,7 @@ _SEEDS = 3
 _ROUNDS = 3
 _NEAR = 0.3
 _REACH = 24
+"""Teeth to either side of the middle one that may belong to the row: most of a ring gear seen from above."""
 
 
 @dataclass(frozen=True, eq=False)
