@@ -19,6 +19,7 @@ import copy
 import math
 import os
 import queue
+import random
 import threading
 import time
 from collections.abc import Iterator
@@ -28,6 +29,7 @@ from typing import Any
 
 import torch
 from torch import Tensor
+from torch.nn import functional
 from torch.nn.parallel import DistributedDataParallel
 
 from pattern.synthetic.dataset import Feeder, to_device
@@ -42,6 +44,8 @@ SCORING_S = 25.0
 WARM_UP_STEPS = 300
 AVERAGING = 0.999
 EASY = 0.1
+SMALLER = (1.0, 1.0, 1.0, 0.75, 0.625, 0.5)
+"""Sizes at which the network sees the pictures of a step, in turn by chance: a first look at a photo is coarse."""
 AGREE_STEPS = 20
 """Steps between two looks at the first process's clock."""
 
@@ -79,6 +83,7 @@ class Trainer:
         self.rank, self.device = _joined()
         self.seed = options.seed + 7919 * self.rank
         torch.manual_seed(options.seed)
+        self.sizes = random.Random(self.seed)
         torch.backends.cudnn.benchmark = True
         torch.set_float32_matmul_precision("high")
         options.out.mkdir(parents=True, exist_ok=True)
@@ -115,14 +120,16 @@ class Trainer:
             return
         self._save()
         export_onnx(copy.deepcopy(self.average), options.out / "reader.onnx")
-        score = Score()
+        scores = {share: Score() for share in sorted(set(SMALLER), reverse=True)}
         with Feeder(VALIDATION_SEED, options.batch, options.workers, ahead=options.ahead) as feeder:
             for n, b in _take(feeder, self.device, options.validation):
                 example = self._example(n, b, VALIDATION_SEED)
-                with torch.no_grad():
-                    maps, quality = self.average(example.inputs)
-                score.add(maps, quality, example)
-        self.say(score.table())
+                for share, score in scores.items():
+                    with torch.no_grad():
+                        maps, quality = self.average(seen_smaller(example.inputs, share))
+                    score.add(enlarged(maps, example), quality, example)
+        for share, score in scores.items():
+            self.say(f"seen at {share:.3g} of the size\n{score.table()}")
 
     def _goes_on(self, deadline: float) -> bool:
         """Whether there is time for more, and the time spent, both by the first process's clock."""
@@ -178,10 +185,11 @@ class Trainer:
         for group in self.optimiser.param_groups:
             group["lr"] = self._rate()
         self.net.train()
-        inputs = example.inputs.to(memory_format=torch.channels_last)
+        inputs = seen_smaller(example.inputs, self.sizes.choice(SMALLER))
+        inputs = inputs.to(memory_format=torch.channels_last)
         with torch.autocast(self.device.type, dtype=torch.bfloat16):
             maps, quality = self.model(inputs)
-        loss, parts = loss_of(maps, quality, example)
+        loss, parts = loss_of(enlarged(maps, example), quality, example)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
@@ -242,6 +250,22 @@ class Trainer:
         self.average.load_state_dict(kept["average"])
         self.optimiser.load_state_dict(kept["optimiser"])
         self.used_s, self.step, self.next_batch = kept["used_s"], kept["step"], kept["next_batch"]
+
+
+def seen_smaller(inputs: Tensor, share: float) -> Tensor:
+    """Pictures (B, 4, H, W) at that share of their size, each side a multiple of 32."""
+    rows, columns = (max(64, round(n * share / 32) * 32) for n in inputs.shape[2:])
+    if (rows, columns) == tuple(inputs.shape[2:]):
+        return inputs
+    return functional.interpolate(inputs, (rows, columns), mode="area")
+
+
+def enlarged(maps: Tensor, example: Example) -> Tensor:
+    """Maps of a coarse look on the grid of the truth, which is the same for every look."""
+    size = example.masks.shape[2:]
+    if maps.shape[2:] == size:
+        return maps
+    return functional.interpolate(maps.float(), size, mode="bilinear", align_corners=False)
 
 
 def _joined() -> tuple[int, torch.device]:
