@@ -196,6 +196,11 @@ def drawn_gear(
     )
 
 
+def photo_of(pixels: NDArray[np.uint8]) -> Photo:
+    """A photo with these pixels (h, w, 3)."""
+    return Photo("drawn", "0" * 64, np.ascontiguousarray(pixels))
+
+
 def _shade(surface: Floats) -> Floats:
     across = np.gradient(surface, axis=1)
     up = np.gradient(surface, axis=0)

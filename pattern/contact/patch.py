@@ -59,7 +59,7 @@ def find_contacts(photo: Photo, found: FoundTeeth, settings: Settings) -> list[C
     the network does not expect: then its `contact` is all zero.
     """
     surfaces = [ToothSurface.of(tooth) for tooth in found.teeth]
-    flats = [lay_flat(photo.pixels, surface) for surface in surfaces]
+    flats = [lay_flat(photo, surface) for surface in surfaces]
     looked = look_at_teeth([flat.rgb for flat in flats])
     drawn = any(tooth.source != "found" for tooth in found.teeth)
     inside = [

@@ -52,7 +52,7 @@ class FlatNet(nn.Module):
 
 
 def export_onnx(net: FlatNet, file: Path) -> None:
-    """Write the network, batch norms folded, for one tooth at a time."""
+    """Write the network, batch norms folded, for any number of teeth."""
     file.parent.mkdir(parents=True, exist_ok=True)
     torch.onnx.export(
         _folded(net.eval().float().cpu()),
@@ -60,6 +60,7 @@ def export_onnx(net: FlatNet, file: Path) -> None:
         str(file),
         input_names=["tooth"],
         output_names=["maps", "scalars"],
+        dynamic_axes={name: {0: "teeth"} for name in ("tooth", "maps", "scalars")},
         opset_version=13,
         dynamo=False,
     )

@@ -148,15 +148,23 @@ def export_onnx(net: ReaderNet, file: Path) -> None:
 
 
 def halve_weights(file: Path) -> None:
-    """Keep the large weights of an ONNX file at half precision, which OpenCV widens on reading."""
+    """Keep the large weights of an ONNX file at half precision, to be widened when it is loaded."""
     import onnx
-    from onnx import numpy_helper
+    from onnx import TensorProto, helper, numpy_helper
 
     model = onnx.load(str(file))
-    for tensor in model.graph.initializer:
+    graph = model.graph
+    wide: dict[str, str] = {}
+    for tensor in graph.initializer:
         values = numpy_helper.to_array(tensor)
         if values.dtype == np.float32 and values.size > 64:
             tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), tensor.name))
+            wide[tensor.name] = f"{tensor.name}_wide"
+    for node in graph.node:
+        node.input[:] = [wide.get(name, name) for name in node.input]
+    for at, (narrow, name) in enumerate(wide.items()):
+        graph.node.insert(at, helper.make_node("Cast", [narrow], [name], to=TensorProto.FLOAT))
+    onnx.checker.check_model(model, full_check=True)
     onnx.save(model, str(file))
 
 

@@ -110,7 +110,7 @@ def _edge_scores(photo: Photo, surface: ToothSurface) -> tuple[Floats, Floats]:
 def _change_across(photo: Photo, surface: ToothSurface) -> _Change:
     low, high = -0.5, 1.5
     lengthwise, profile = cell_centres(96, 0.04, 0.96), cell_centres(120, low, high)
-    flat = lay_flat(photo.pixels, surface, lengthwise, profile[::-1])
+    flat = lay_flat(photo, surface, lengthwise, profile[::-1])
     return _Change(to_lab(flat.rgb)[::-1], lengthwise, low, high)
 
 

@@ -137,7 +137,7 @@ def _looks_like_other_side(
     margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
     region = _region(photo, points, margin)
     for size_px in (_GLANCE_PX, long_side_px):
-        look = predict_fields(photo.pixels, other, hand, region=region, long_side=size_px)
+        look = predict_fields(photo, other, hand, region=region, long_side=size_px)
         under_other = mean_side_on(surfaces, look)
         if under_other < _CLEARLY_NOT_OTHER * as_declared:
             return False
@@ -169,13 +169,13 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512)
     `long_side_px` is the size at which the network sees the first look, and a closer one if that is no less.
     """
     size = (photo.width_px, photo.height_px)
-    first = predict_fields(photo.pixels, side, hand, long_side=long_side_px)
+    first = predict_fields(photo, side, hand, long_side=long_side_px)
     ring = search_ring(first, side, hand, size)
     if ring is None:
         region = _part_of(first.side, first, photo)
         if region is None:
             return Search((first,), None)
-        second = predict_fields(photo.pixels, side, hand, region=region, long_side=long_side_px)
+        second = predict_fields(photo, side, hand, region=region, long_side=long_side_px)
         ring = search_ring(second, side, hand, size)
         if ring is None:
             return Search((first, second), None)
@@ -188,7 +188,7 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512)
     if region is None:
         return Search((first,), ring, tuple(sides), tuple(painted))
     close_px = max(_CLOSE_PX, long_side_px)
-    second = predict_fields(photo.pixels, side, hand, region=region, long_side=close_px)
+    second = predict_fields(photo, side, hand, region=region, long_side=close_px)
     better = _with_closer_look(ring, second, painted or sides, side, hand, size)
     moved = _moved(ring.view, better.view, painted)
     sides = _sides_of(photo, better, second)

@@ -1,12 +1,11 @@
 """A small network that sees the teeth of a photo laid out flat: where each is wiped, covered, misplaced.
 
 The reader's first network finds teeth in the whole picture; this one looks at them alone, enlarged and
-lined up, and sees what they have in common. It runs on the CPU through OpenCV.
+lined up, and sees what they have in common. It runs on the CPU.
 """
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.teeth.network import loaded, sigmoid
+from pattern.teeth.network import sigmoid
+from pattern.teeth.runtime import run
 
 ROWS, COLUMNS = 48, 144
 """Cells of a laid-out tooth that the network is given; its maps have half as many each way."""
@@ -24,7 +24,6 @@ MAP_NAMES = ("contact", "own", "lengthwise_slip", "profile_slip")
 SCALAR_NAMES = ("painted", "marked")
 """The second output, logits for each tooth."""
 CHANNELS = 11
-_RUNNING = threading.Lock()
 _LEAST_SD = 0.02
 
 Maps = NDArray[np.float32]
@@ -60,13 +59,12 @@ def look_at_teeth(flats: Sequence[NDArray[np.float32]]) -> list[FlatFields]:
     small = [cv2.resize(flat, (COLUMNS, ROWS), interpolation=cv2.INTER_AREA) for flat in flats]
     rgb = np.stack(small).transpose(0, 3, 1, 2).astype(np.float32) / 255.0
     inputs = flat_inputs(rgb)
-    found = []
-    for tooth in inputs:
-        maps, scalars = _forward(tooth[None])
-        contact, own = sigmoid(maps[:2])
-        painted, marked = map(float, sigmoid(scalars))
-        found.append(FlatFields(contact, own, maps[2], maps[3], painted, marked))
-    return found
+    maps, scalars = run(WEIGHTS, inputs, ("maps", "scalars"))
+    chances, sure = sigmoid(maps[:, :2]), sigmoid(scalars).tolist()
+    return [
+        FlatFields(contact, own, *slips, *judged)
+        for (contact, own), slips, judged in zip(chances, maps[:, 2:], sure, strict=True)
+    ]
 
 
 def flat_inputs(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -87,11 +85,3 @@ def flat_inputs(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _enlarged(values: Maps, rows: int, columns: int) -> Maps:
     return np.asarray(cv2.resize(values, (columns, rows), interpolation=cv2.INTER_LINEAR))
-
-
-def _forward(blob: NDArray[np.float32]) -> tuple[Maps, Maps]:
-    with _RUNNING:
-        network = loaded("pattern.teeth", WEIGHTS)
-        network.setInput(blob)
-        maps, scalars = network.forward(["maps", "scalars"])
-    return np.array(maps[0], np.float32), np.array(scalars, np.float32).reshape(-1)

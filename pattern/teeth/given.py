@@ -163,7 +163,7 @@ def _looked_at(
     low, high = points.min(axis=0), points.max(axis=0)
     margin = _LOOK_MARGIN * float((high - low).max())
     (x0, y0), (x1, y1) = low - margin, high + margin
-    return predict_fields(photo.pixels, side, hand, region=(x0, y0, x1, y1), long_side=_LOOK_PX)
+    return predict_fields(photo, side, hand, region=(x0, y0, x1, y1), long_side=_LOOK_PX)
 
 
 # --- one outline ---------------------------------------------------------------------------------

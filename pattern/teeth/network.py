@@ -1,4 +1,4 @@
-"""Run the reader's network on a photo or a part of it, on the CPU, through OpenCV.
+"""Run the reader's network on a photo or a part of it, on the CPU.
 
 The network sees right-hand ring gears only: a left-hand gear is mirrored on the way in and its maps
 are mirrored back on the way out, so tooth coordinates need no change. The declared side goes in as a
@@ -8,16 +8,17 @@ cannot show which side it is, and both sides come out as masks, so that a wrong 
 
 from __future__ import annotations
 
+import math
 import threading
-from functools import lru_cache
-from importlib import resources
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.records import Hand, Side
+from pattern.photo.levels import reduced
+from pattern.records import Hand, Photo, Side
 from pattern.teeth.fields import PixelFields
+from pattern.teeth.runtime import run
 
 FIELD_NAMES = ("side", "other", "painted", "compound", "contact", "edge")
 """The first output channels, as logits, in this order."""
@@ -40,29 +41,32 @@ QUALITY_CODES = (
 STRIDE = 2  # one grid cell is this many network input pixels each way
 MULTIPLE = 32  # the network halves its input five times
 WEIGHTS = "reader.onnx"
-_RUNNING = threading.Lock()  # one OpenCV network holds the state of one forward pass
+_RUNNING = threading.Lock()  # one pass takes all threads and some 100 MB: two at once gain nothing
 
 
 def predict_fields(
-    pixels: NDArray[np.uint8],
+    photo: Photo,
     side: Side,
     hand: Hand,
     *,
     region: tuple[float, float, float, float] | None = None,
     long_side: int = 512,
 ) -> PixelFields:
-    """Predict the maps of `pixels` (h, w, 3) uint8 sRGB, R first.
+    """Predict the maps of a photo.
 
-    `region` is (x0, y0, x1, y1), a slice of the picture in pixels, cut to the picture; without it the
-    whole picture is looked at. The region is scaled to `long_side` network pixels (a multiple of 32;
+    `region` is (x0, y0, x1, y1), a slice of the photo in pixels, cut to the photo; without it all of it
+    is looked at. The region is scaled to `long_side` network pixels (a multiple of 32;
     512 is what training used), its short side to the nearest multiple of 32. Raises ValueError for an
     empty region.
     """
-    x0, y0, x1, y1 = _slice_of(pixels, region)
-    crop = pixels[y0:y1, x0:x1]
+    x0, y0, x1, y1 = _slice_of(photo, region)
     width, height = input_size(x1 - x0, y1 - y0, long_side)
-    shrinks = width < x1 - x0
-    way = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+    factor = _halvings((x1 - x0) / width, (y1 - y0) / height)
+    pixels = reduced(photo, factor)
+    # whole pixels of the photo averaged down; the rest of the way is up to the resize
+    x0, y0, x1, y1 = (factor * (edge // factor) for edge in (x0, y0, x1, y1))
+    crop = pixels[y0 // factor : y1 // factor, x0 // factor : x1 // factor]
+    way = cv2.INTER_AREA if width < crop.shape[1] else cv2.INTER_LINEAR
     image = np.asarray(cv2.resize(crop, (width, height), interpolation=way), np.uint8)
     if hand == "left":
         image = image[:, ::-1]
@@ -117,9 +121,9 @@ def assemble(
 
 
 def _slice_of(
-    pixels: NDArray[np.uint8], region: tuple[float, float, float, float] | None
+    photo: Photo, region: tuple[float, float, float, float] | None
 ) -> tuple[int, int, int, int]:
-    height, width = pixels.shape[:2]
+    height, width = photo.height_px, photo.width_px
     if region is None:
         return 0, 0, width, height
     x0, y0 = max(0, round(region[0])), max(0, round(region[1]))
@@ -129,21 +133,15 @@ def _slice_of(
     return x0, y0, x1, y1
 
 
-@lru_cache(maxsize=2)
-def loaded(package: str, weights: str) -> cv2.dnn.Net:
-    """The network that lies in a package's `weights` folder, read once."""
-    data = resources.files(package).joinpath("weights", weights).read_bytes()
-    # Not the classic engine of OpenCV 5: it takes an eighth less time for looks of one size, but a third
-    # more where their sizes change, as those of a photo do.
-    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+def _halvings(*shrinks: float) -> int:
+    """The greatest power of two by which a slice may be reduced before it is resized by `shrinks`."""
+    return int(2 ** max(0, math.floor(math.log2(max(min(shrinks), 1.0)))))
 
 
 def _forward(blob: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     with _RUNNING:
-        network = loaded("pattern.teeth", WEIGHTS)
-        network.setInput(blob)
-        maps, quality = network.forward(["maps", "quality"])
-    return np.array(maps[0], np.float32), np.array(quality, np.float32).reshape(-1)
+        maps, quality = run(WEIGHTS, blob, ("maps", "quality"))
+    return maps[0], quality.reshape(-1)
 
 
 def sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:

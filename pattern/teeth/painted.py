@@ -77,9 +77,9 @@ def seen_sides(
         if side <= least:
             continue
         cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
-        lab = to_lab(picked(photo.pixels, xy, cell_px)).reshape(-1, 3)
+        lab = to_lab(picked(photo, xy, cell_px)).reshape(-1, 3)
         painted = float(sampled(fields.painted, fields, xy).mean())
-        flats.append(lay_flat(photo.pixels, surface, *_FLAT).rgb)
+        flats.append(lay_flat(photo, surface, *_FLAT).rgb)
         look, in_view = np.median(lab, axis=0), float(inside.mean())
         found.append(SeenSide(number, look, side, painted, in_view, brushed=0.0))
     looked = look_at_teeth(flats)

@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pattern.photo.levels import factor_for, reduced
+from pattern.records import Photo
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.surface import ToothSurface
 
@@ -39,61 +41,46 @@ def cell_centres(count: int, low: float = 0.0, high: float = 1.0) -> NDArray[np.
 
 
 def lay_flat(
-    pixels: NDArray[np.uint8],
+    photo: Photo,
     surface: ToothSurface,
     lengthwise: NDArray[np.float64] | None = None,
     profile: NDArray[np.float64] | None = None,
 ) -> FlatTooth:
-    """Sample a photo's (h, w, 3) pixels on a tooth side, by default on all of it.
+    """Sample a photo on a tooth side, by default on all of it.
 
     `lengthwise` (columns,) and `profile` (rows,) are evenly spaced cell centres; profile falls from
-    tip to root. The part of the photo around the tooth is averaged down first where a cell covers
-    several pixels, so that grain and bristle marks are averaged and not picked at random.
+    tip to root. Where a cell covers several pixels the photo averaged down to about its size is
+    sampled, so that grain and bristle marks are averaged and not picked at random.
     """
     lengthwise = cell_centres(COLUMNS) if lengthwise is None else lengthwise
     profile = cell_centres(ROWS)[::-1] if profile is None else profile
     xy = surface.to_photo(lengthwise[None, :], profile[:, None])
-    height, width = pixels.shape[:2]
     inside = (
         (xy[..., 0] >= 0)
-        & (xy[..., 0] <= width - 1)
+        & (xy[..., 0] <= photo.width_px - 1)
         & (xy[..., 1] >= 0)
-        & (xy[..., 1] <= height - 1)
+        & (xy[..., 1] <= photo.height_px - 1)
     )
     scale = (
         surface.length_px * abs(float(lengthwise[1] - lengthwise[0])),
         surface.depth_px * abs(float(profile[1] - profile[0])),
     )
-    return FlatTooth(picked(pixels, xy, max(scale)), inside, lengthwise, profile, scale)
+    return FlatTooth(picked(photo, xy, max(scale)), inside, lengthwise, profile, scale)
 
 
-def picked(
-    pixels: NDArray[np.uint8], xy: NDArray[np.float64], cell_px: float
-) -> NDArray[np.float32]:
+def picked(photo: Photo, xy: NDArray[np.float64], cell_px: float) -> NDArray[np.float32]:
     """A photo's colours (rows, columns, 3) at pixels (rows, columns, 2), averaged over about a cell."""
-    patch, origin, factor = _around(pixels, xy, cell_px)
-    local = ((xy - origin + 0.5) / factor - 0.5).astype(np.float32)
-    rgb = cv2.remap(patch, local, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    factor = factor_for(photo, cell_px)
+    pixels = reduced(photo, factor)
+    local = (xy + 0.5) / factor - 0.5
+    limits = [pixels.shape[1], pixels.shape[0]]
+    places = local.reshape(-1, 2)
+    low = np.clip(np.floor(places.min(axis=0)) - 1, 0, np.subtract(limits, 2)).astype(int)
+    high = np.clip(np.ceil(places.max(axis=0)) + 2, low + 2, limits).astype(int)
+    part = pixels[low[1] : high[1], low[0] : high[0]]
+    seen_at = (local - low).astype(np.float32)
+    rgb = cv2.remap(part, seen_at, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(rgb, np.float32)
-
-
-def _around(
-    pixels: NDArray[np.uint8], xy: NDArray[np.float64], cell_px: float
-) -> tuple[NDArray[np.uint8], NDArray[np.float64], float]:
-    """The photo around `xy`, reduced so that a cell is about a pixel; its origin and factor."""
-    height, width = pixels.shape[:2]
-    low = np.clip(np.floor(xy.reshape(-1, 2).min(axis=0)) - 4, 0, [width - 2, height - 2]).astype(
-        int
-    )
-    high = np.clip(np.ceil(xy.reshape(-1, 2).max(axis=0)) + 5, low + 2, [width, height]).astype(int)
-    part: NDArray[np.uint8] = pixels[low[1] : high[1], low[0] : high[0]]
-    factor = max(1, int(cell_px))
-    if factor > 1:
-        size = (max(1, part.shape[1] // factor), max(1, part.shape[0] // factor))
-        part = part[: size[1] * factor, : size[0] * factor]
-        if part.size:
-            part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
-    return np.ascontiguousarray(part), low.astype(float), float(factor)
 
 
 def sampled(

@@ -200,7 +200,7 @@ def test_an_unknown_side_is_a_usage_error() -> None:
 def test_a_picture_cropped_to_one_tooth_is_read_in_its_frame(tmp_path: Path, turns: int) -> None:
     close = drawn_gear("drive", tooth_px=500.0, tilt_deg=(0.0, 38.0), teeth=(0,))
     tooth = close.teeth[0]
-    flat = lay_flat(close.photo.pixels, ToothSurface(tooth.tip_edge, tooth.root_edge))
+    flat = lay_flat(close.photo, ToothSurface(tooth.tip_edge, tooth.root_edge))
     # laid out, the toe is on the left; a drive side's photo shows it on the right
     seen = np.rot90(flat.rgb[:, ::-1].astype(np.uint8), turns)
     large = np.kron(seen, np.ones((3, 3, 1), np.uint8))

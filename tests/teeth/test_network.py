@@ -17,6 +17,7 @@ from pattern.teeth.network import (
     network_input,
     predict_fields,
 )
+from tests.drawn import photo_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -29,7 +30,7 @@ def sample():
 
 @pytest.fixture(scope="module")
 def fields(sample):
-    return predict_fields(sample[0], "drive", "right")
+    return predict_fields(photo_of(sample[0]), "drive", "right")
 
 
 def teeth_mask(fields, truth):
@@ -88,14 +89,14 @@ def test_grid_and_photo_places_invert_each_other_and_cover_the_picture(sample, f
 def test_a_region_lands_where_it_was_cut(sample, fields):
     picture, _ = sample
     region = (160, 96, 160 + 1024, 96 + 768)
-    cut = predict_fields(picture[96 : 96 + 768, 160 : 160 + 1024], "drive", "right")
-    part = predict_fields(picture, "drive", "right", region=region)
+    cut = predict_fields(photo_of(picture[96 : 96 + 768, 160 : 160 + 1024]), "drive", "right")
+    part = predict_fields(photo_of(picture), "drive", "right", region=region)
     np.testing.assert_array_equal(part.side, cut.side)
     np.testing.assert_allclose(part.to_photo[:, 2], cut.to_photo[:, 2] + [160, 96])
 
 
 def test_a_left_hand_gear_is_read_as_the_mirror_image_of_a_right_hand_one(sample, fields):
-    mirrored = predict_fields(sample[0][:, ::-1], "drive", "left")
+    mirrored = predict_fields(photo_of(sample[0][:, ::-1]), "drive", "left")
     np.testing.assert_allclose(mirrored.side[:, ::-1], fields.side, atol=0.02)
     on = fields.side > 0.8
     np.testing.assert_allclose(mirrored.lengthwise[:, ::-1][on], fields.lengthwise[on], atol=0.02)
@@ -117,7 +118,7 @@ def test_input_sizes_are_multiples_of_32_and_keep_the_shape():
 
 def test_an_empty_region_is_refused(sample):
     with pytest.raises(ValueError, match="leaves nothing"):
-        predict_fields(sample[0], "drive", "right", region=(9000, 0, 9100, 50))
+        predict_fields(photo_of(sample[0]), "drive", "right", region=(9000, 0, 9100, 50))
 
 
 def test_raw_outputs_become_probabilities_coordinates_and_spreads():

@@ -9,6 +9,7 @@ import pytest
 from pattern.records import ToothSide
 from pattern.teeth.rectify import lay_flat
 from pattern.teeth.surface import ToothSurface, bowed_edge, resampled
+from tests.drawn import photo_of
 
 
 def _flat_target(distance: float) -> tuple[np.ndarray, np.ndarray]:
@@ -67,7 +68,7 @@ def test_pixels_of_a_flat_target_agree_with_opencvs_warp() -> None:
     ]
     surface = ToothSurface(tip=edges[0].astype(float), root=edges[1].astype(float))
     centres = (np.arange(columns) + 0.5) / columns
-    flat = lay_flat(picture, surface, centres, 1.0 - (np.arange(rows) + 0.5) / rows)
+    flat = lay_flat(photo_of(picture), surface, centres, 1.0 - (np.arange(rows) + 0.5) / rows)
     assert np.abs(flat.rgb - expected).mean() < 3.0
 
 
@@ -92,7 +93,7 @@ def test_the_laid_out_tooth_has_its_tip_on_top_and_its_toe_on_the_left() -> None
     picture = np.zeros((300, 400, 3), np.uint8)
     place = surface.to_photo(np.array([0.2]), np.array([0.8]))[0]
     cv2.circle(picture, tuple(np.rint(place).astype(int)), 3, (255, 255, 255), -1)
-    flat = lay_flat(picture, surface)
+    flat = lay_flat(photo_of(picture), surface)
     light = flat.rgb[..., 0] / flat.rgb[..., 0].sum()
     assert light.sum(axis=0) @ flat.lengthwise == pytest.approx(0.2, abs=0.01)
     assert light.sum(axis=1) @ flat.profile == pytest.approx(0.8, abs=0.02)
