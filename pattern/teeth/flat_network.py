@@ -73,8 +73,10 @@ def flat_inputs(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
     Colours as they are, by the spread of this photo's teeth, the mean tooth likewise, and the place.
     """
     mean = rgb.mean(axis=(0, 2, 3), keepdims=True)
-    sd = np.maximum(rgb.std(axis=(0, 2, 3), keepdims=True), _LEAST_SD)
-    level = np.clip((rgb - mean) / sd, -3.0, 3.0) / 1.5
+    off = rgb - mean
+    variance = np.einsum("tcrk,tcrk->c", off, off) / (off.size / 3)
+    sd = np.maximum(np.sqrt(variance), _LEAST_SD).reshape(1, 3, 1, 1)
+    level = np.clip(off / sd, -3.0, 3.0) / 1.5
     common = np.broadcast_to(level.mean(axis=0, keepdims=True), level.shape)
     lengthwise = np.linspace(-1.0, 1.0, COLUMNS, dtype=np.float32)
     profile = np.linspace(1.0, -1.0, ROWS, dtype=np.float32)

@@ -44,31 +44,27 @@ def settle_ring(
 
 def _cells_on(view: RingView, look: PixelFields, numbers: Sequence[int]) -> Sighting | None:
     """The look's coordinates where the view has these teeth, as far as it sees the side there."""
-    parts = []
     grid_l, grid_p = (g.ravel() for g in np.meshgrid(_ALONG, _UP))
-    for number in numbers:
-        xy = view.project(float(number), grid_l, grid_p)
-        side = sampled(look.side, look, xy)
-        place = np.stack(
-            [sampled(look.lengthwise, look, xy), sampled(look.profile, look, xy)], axis=1
-        )
-        sd = np.stack(
-            [sampled(look.lengthwise_sd, look, xy), sampled(look.profile_sd, look, xy)], axis=1
-        )
-        use = side > 0.3
-        if use.sum() < 6:
-            continue
-        inverse = np.linalg.pinv(_to_px(view, number))
-        spread = np.maximum(sd[use], 0.02) * _ALIKE / np.sqrt(side[use, None])
-        parts.append(
-            Sighting(
-                xy=xy[use],
-                tooth=np.full(int(use.sum()), float(number)),
-                place=place[use],
-                whiten=inverse / spread[:, :, None],
-            )
-        )
-    return joined(parts) if parts else None
+    teeth = np.array(numbers, float)[:, None]
+    xy = view.project(teeth, grid_l[None], grid_p[None])
+    side, lengthwise, profile, lengthwise_sd, profile_sd = (
+        sampled(values, look, xy)
+        for values in (look.side, look.lengthwise, look.profile, look.lengthwise_sd, look.profile_sd)
+    )
+    use = side > 0.3
+    use[use.sum(axis=1) < 6] = False
+    if not use.any():
+        return None
+    sd = np.stack([lengthwise_sd, profile_sd], axis=-1)[use]
+    spread = np.maximum(sd, 0.02) * _ALIKE / np.sqrt(side[use, None])
+    inverse = np.linalg.pinv(_to_px(view, teeth[:, 0]))
+    on = np.broadcast_to(np.arange(len(teeth))[:, None], use.shape)[use]
+    return Sighting(
+        xy=xy[use],
+        tooth=teeth[on, 0],
+        place=np.stack([lengthwise, profile], axis=-1)[use],
+        whiten=inverse[on] / spread[:, :, None],
+    )
 
 
 def _edges_on(
@@ -76,40 +72,39 @@ def _edges_on(
 ) -> list[Sighting]:
     """Tip and root edges where the look's outlines, averaged over these teeth, are strongest."""
     found = []
+    teeth = np.array(numbers, float)[:, None, None]
+    offsets = np.linspace(-reach, reach, 33)
+    grid_l, grid_o = (g[None] for g in np.meshgrid(_LINE, offsets))
     for profile, sd in ((1.0, _TIP_SD), (0.0, _ROOT_SD)):
-        offsets = np.linspace(-reach, reach, 33)
-        grid_l, grid_o = np.meshgrid(_LINE, offsets)
-        strengths = [
-            sampled(look.edge, look, view.project(float(n), grid_l, profile + grid_o)).mean(axis=1)
-            for n in numbers
-        ]
-        strength = np.mean(strengths, axis=0)
+        edge = sampled(look.edge, look, view.project(teeth, grid_l, profile + grid_o))
+        strength = edge.mean(axis=(0, 2))
         best = int((strength - 0.15 * (offsets / reach) ** 2).argmax())
         if strength[best] < _LEAST_EDGE or best in (0, len(offsets) - 1):
             continue
-        found += [_line_sighting(view, n, profile, float(offsets[best]), sd) for n in numbers]
+        found.append(_lines_sighting(view, teeth[:, 0, 0], profile, float(offsets[best]), sd))
     return found
 
 
-def _line_sighting(
-    view: RingView, number: int, profile: float, offset: float, sd: float
+def _lines_sighting(
+    view: RingView, teeth: Floats, profile: float, offset: float, sd: float
 ) -> Sighting:
-    """Points along an edge that was found `offset` depths off where the view has it."""
+    """Points along the teeth's edges, found `offset` depths off where the view has them."""
     held = np.full(len(_LINE), profile)
-    xy = view.project(float(number), _LINE, held + offset)
-    inverse = np.linalg.pinv(_to_px(view, number))
+    xy = view.project(teeth[:, None], _LINE[None], held[None] + offset)
+    inverse = np.linalg.pinv(_to_px(view, teeth))
     # only the distance across the edge is known
     across = np.array([[0.0, 0.0], [0.0, 1.0]]) @ inverse / (sd * np.sqrt(len(_LINE)))
     return Sighting(
-        xy=xy,
-        tooth=np.full(len(_LINE), float(number)),
-        place=np.stack([_LINE, held], axis=1),
-        whiten=np.broadcast_to(across, (len(_LINE), 2, 2)).copy(),
+        xy=xy.reshape(-1, 2),
+        tooth=np.repeat(teeth, len(_LINE)),
+        place=np.tile(np.stack([_LINE, held], axis=1), (len(teeth), 1)),
+        whiten=np.repeat(across, len(_LINE), axis=0),
     )
 
 
-def _to_px(view: RingView, number: int) -> Floats:
-    """(2, 2) pixels per unit of tooth coordinates at a tooth's middle."""
+def _to_px(view: RingView, teeth: Floats) -> Floats:
+    """(n, 2, 2) pixels per unit of tooth coordinates at the teeth's middles."""
     at_l, at_p = np.array([0.4, 0.6, 0.5, 0.5]), np.array([0.5, 0.5, 0.3, 0.7])
-    a, b, c, d = view.project(float(number), at_l, at_p)
-    return np.stack([(b - a) / 0.2, (d - c) / 0.4], axis=1)
+    xy = view.project(teeth[:, None], at_l[None], at_p[None])
+    along, up = (xy[:, 1] - xy[:, 0]) / 0.2, (xy[:, 3] - xy[:, 2]) / 0.4
+    return np.stack([along, up], axis=2)

@@ -69,6 +69,8 @@ def search_ring(
     best: FoundRing | None = None
     best_cells = 0.0
     for seed in range(min(_SEEDS, len(pieces))):
+        if best is not None and best.numbers[seed] is not None:
+            continue  # a piece that lies on the best ring gear would lead to it again
         found = _grown(pieces, seed, side, hand, size_px)
         if found is None:
             continue
