@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.flags import flag
+from pattern.photo.levels import factor_for, reduced
 from pattern.records import Photo, Reason
 from pattern.settings import Settings
 
@@ -26,7 +27,7 @@ _SHAKE_SHARE = 0.0205
 stay under 0.0113 and 0.0162."""
 _DIRECTIONS = 6
 _OWN_BLUR_PX = 1.0
-_WORK_PX = 280
+_WORK_PX = 210
 
 
 @dataclass(frozen=True)
@@ -83,13 +84,12 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     length = _longest(corners)
     low = np.clip(np.floor(corners.min(axis=0)) - 0.06 * length, 0, None).astype(int)
     high = np.ceil(corners.max(axis=0) + 0.06 * length).astype(int) + 1
-    part = photo.pixels[low[1] : high[1], low[0] : high[0]]
+    step = factor_for(photo, length / _WORK_PX)
+    factor = 1.0 / step
+    low = low // step * step
+    part = reduced(photo, step)[low[1] // step : high[1] // step, low[0] // step : high[0] // step]
     if part.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
-    step = max(1, int(length / _WORK_PX))
-    factor = 1.0 / step
-    if step > 1:
-        part = _reduced(part, step)
     inside = np.zeros(part.shape[:2], np.uint8)
     local = np.rint((corners - low) * factor).astype(np.int32)
     cv2.fillPoly(inside, [local], 1)
@@ -148,13 +148,6 @@ def _extreme(of_two: Callable[..., object], rgb: NDArray[np.uint8]) -> NDArray[n
     """The greatest or the least of the three channels, by `cv2.max` or `cv2.min`."""
     red, green, blue = cv2.split(rgb)
     return cast(NDArray[np.uint8], of_two(of_two(red, green), blue))
-
-
-def _reduced(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
-    """Every `step` x `step` pixels averaged into one; what is left over at the far edges is dropped."""
-    size = (max(1, pixels.shape[1] // step), max(1, pixels.shape[0] // step))
-    whole = pixels[: size[1] * step, : size[0] * step]
-    return cast(NDArray[np.uint8], cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
 
 
 def _faults(light: ToothLight, settings: Settings) -> list[str]:
