@@ -31,6 +31,8 @@ Floats = NDArray[np.float64]
 _MARKED_SHARE, _MARKED_SHARE_AT_EDGE = 0.5, 0.6
 _SURE_AGREEMENT = 0.3
 """Agreement of patches with the network at which a mark at an edge is no slip of the outline."""
+_SURELY_THERE = 0.65
+"""And at which that is so on a single tooth of a wider view."""
 _LEAST_FAINT, _SURE_OF_FAINT = 3, 0.75
 """Found teeth that must show a faint mark which an edge cuts: on fewer it is as likely a slipped outline,
 unless the network agrees so well with one of them."""
@@ -170,7 +172,8 @@ def _too_few(
     at_edge = 2 * sum("edge_cut" in tooth.flags for tooth in measured) >= count
     is_faint = at_edge and 2 * sum("faint" in tooth.flags for tooth in measured) >= count
     is_faint &= max(p.agreement for p in patches) < _SURE_OF_FAINT
-    at_edge &= not (_fills_picture(photo, found) and _is_expected(patches))
+    surely_there = _is_expected(patches, _SURELY_THERE)
+    at_edge &= not surely_there and not (_fills_picture(photo, found) and _is_expected(patches))
     needed = (_MARKED_SHARE_AT_EDGE if at_edge else _MARKED_SHARE) * total
     if is_faint and count < _LEAST_FAINT and not drawn:
         seen = f"A faint patch at the tooth's edge was seen on {count} tooth side(s) only. "
@@ -189,10 +192,10 @@ def _fills_picture(photo: Photo, found: FoundTeeth) -> bool:
     return longest > _CLOSE_UP * max(photo.width_px, photo.height_px)
 
 
-def _is_expected(patches: Sequence[ContactPatch]) -> bool:
+def _is_expected(patches: Sequence[ContactPatch], least: float = _SURE_AGREEMENT) -> bool:
     """Whether the network expects contact where the patches are."""
     agreements = [p.agreement for p in patches if p.contact.any()]
-    return bool(agreements) and float(np.median(agreements)) > _SURE_AGREEMENT
+    return bool(agreements) and float(np.median(agreements)) > least
 
 
 def _reason(code: str, seen: str = "") -> Reason:

@@ -38,9 +38,9 @@ _HIGH, _LEAST_CELLS = 0.4, 12
 _VISIBLE = 0.2
 _STEADY = 0.35
 """Steadiness of the tip edges that found teeth must show; set on trial photos."""
-_LOOKS_PX = (512, 384, 640)
+_LOOKS_PX = (320, 512, 640)
 """Sizes at which the network sees a photo; the others only where the first leaves a doubt."""
-_CLOSE_PX = 512
+_CLOSE_PX = 384
 """Least size at which it looks closer."""
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
 _PERHAPS_DECLARED_WRONG = {"no_teeth", "unsure_teeth", "no_compound", "hidden", "wrong_side"}
@@ -169,10 +169,11 @@ def _declared_otherwise(photo: Photo, side: Side, hand: Hand) -> tuple[Reason, .
     return (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
 
 
-def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512) -> Search:
+def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = _LOOKS_PX[0]) -> Search:
     """Look at the whole photo, then closer at the painted teeth; the ring gear explains both.
 
     `long_side_px` is the size at which the network sees the first look, and a closer one if that is no less.
+    Where the painted teeth fill the photo the closer look is a finer one of all of it.
     """
     size = (photo.width_px, photo.height_px)
     first = predict_fields(photo, side, hand, long_side=long_side_px)
@@ -191,9 +192,9 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = 512)
     region = _around(photo, ring.view, painted)
     if not painted:
         region = _part_of(first.painted, first, photo) or _around(photo, ring.view, sides)
-    if region is None:
-        return Search((first,), ring, tuple(sides), tuple(painted))
     close_px = max(_CLOSE_PX, long_side_px)
+    if region is None and close_px == long_side_px:
+        return Search((first,), ring, tuple(sides), tuple(painted))
     second = predict_fields(photo, side, hand, region=region, long_side=close_px)
     better = _with_closer_look(ring, second, painted or sides, side, hand, size)
     moved = _moved(ring.view, better.view, painted)

@@ -28,7 +28,7 @@ _BLUR, _SHAKE, _MUCH_SHAKE = 0.0105, 0.0175, 0.035
 """Blur that found teeth may have, of the sharpest edges and across a path of shake."""
 _DIM, _MAYBE_DIM, _MAYBE_DARK = 85.0, 140.0, 0.02
 """Brightness (95th percentile of 255) that found teeth need, and need where the network has a doubt."""
-_MAYBE_CLIPPED, _MUCH_CLIPPED, _MAYBE_BLOWN_OUT = 0.12, 0.3, 0.1
+_MAYBE_CLIPPED, _MUCH_CLIPPED, _MAYBE_BLOWN_OUT = 0.08, 0.36, 0.06
 """Share of a found tooth that may be washed out where the network has a doubt of so much, and elsewhere. All
 stricter than for outlines that a hand has placed."""
 _FROM_NETWORK = {"too_dark": 0.04, "blown_out": 0.25, "blurred": 0.15, "glare": 0.2}
@@ -55,6 +55,9 @@ def why_not(
         return tuple(stops)
     if good and max(s.in_view for s in search.painted) < _WHOLE:
         return (_tooth_cut(photo, search),)
+    clearest = max((s.side for s in search.painted), default=0.0)
+    if good and clearest < _LEAST_SIDE:
+        return (_hidden(clearest),)
     if _bends_the_other_way(good, side):
         return (_reason("wrong_side", f"The teeth bend as a {_other(side)} side does. "),)
     return () if good else (_best_guess(photo, search, settings),)
@@ -106,8 +109,12 @@ def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
         return _tooth_cut(photo, search)
     visible = max(s.side for s in search.painted)
     if visible < 0.35:
-        return _reason("hidden", f"Only {100 * visible:.0f} % of the clearest tooth can be seen. ")
+        return _hidden(visible)
     return _reason("unsure_teeth")
+
+
+def _hidden(visible: float) -> Reason:
+    return _reason("hidden", f"Only {100 * visible:.0f} % of the clearest tooth can be seen. ")
 
 
 def _tooth_cut(photo: Photo, search: Search) -> Reason:
