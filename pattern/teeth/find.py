@@ -40,8 +40,10 @@ _STEADY = 0.35
 """Steadiness of the tip edges that found teeth must show; set on trial photos."""
 _LOOKS_PX = (320, 512, 640)
 """Sizes at which the network sees a photo; the others only where the first leaves a doubt."""
-_CLOSE_PX = 384
-"""Least size at which it looks closer."""
+_CLOSE_LOOKS_PX = (384, 512, 640)
+"""Sizes at which it looks closer, never coarser than the first time; a second time where the first moved the
+teeth by more than `_SETTLED`."""
+_SETTLED = 0.04
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
 _PERHAPS_DECLARED_WRONG = {"no_teeth", "unsure_teeth", "no_compound", "hidden", "wrong_side"}
 """What a photo of the other side, or of a ring gear of the other hand, is often declined for."""
@@ -187,20 +189,28 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = _LOO
         if ring is None:
             return Search((first, second), None)
         first = second
+    looks = [first]
     sides = _sides_of(photo, ring, first)
     painted = painted_run(sides)
-    region = _around(photo, ring.view, painted)
-    if not painted:
-        region = _part_of(first.painted, first, photo) or _around(photo, ring.view, sides)
-    close_px = max(_CLOSE_PX, long_side_px)
-    if region is None and close_px == long_side_px:
-        return Search((first,), ring, tuple(sides), tuple(painted))
-    second = predict_fields(photo, side, hand, region=region, long_side=close_px)
-    better = _with_closer_look(ring, second, painted or sides, side, hand, size)
-    moved = _moved(ring.view, better.view, painted)
-    sides = _sides_of(photo, better, second)
-    painted = painted_run(sides)
-    return Search((first, second), better, tuple(sides), tuple(painted), moved)
+    moved = 0.0
+    for close_px in [px for px in _CLOSE_LOOKS_PX if px >= long_side_px][:2]:
+        region = _around(photo, ring.view, painted)
+        if not painted:
+            region = _part_of(looks[-1].painted, looks[-1], photo) or _around(
+                photo, ring.view, sides
+            )
+        if region is None and close_px == long_side_px:
+            continue
+        look = predict_fields(photo, side, hand, region=region, long_side=close_px)
+        better = _with_closer_look(ring, look, painted or sides, side, hand, size)
+        moved = _moved(ring.view, better.view, painted)
+        ring = better
+        looks.append(look)
+        sides = _sides_of(photo, ring, look)
+        painted = painted_run(sides)
+        if moved < _SETTLED:
+            break
+    return Search(tuple(looks), ring, tuple(sides), tuple(painted), moved)
 
 
 def _with_closer_look(
