@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import cast
 
 import cv2
 import numpy as np
@@ -85,18 +84,23 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     low = np.clip(np.floor(corners.min(axis=0)) - 0.06 * length, 0, None).astype(int)
     high = np.ceil(corners.max(axis=0) + 0.06 * length).astype(int) + 1
     step = factor_for(photo, length / _WORK_PX)
-    factor = 1.0 / step
-    low = low // step * step
+    low, factor = low // step * step, 1.0 / step
     part = reduced(photo, step)[low[1] // step : high[1] // step, low[0] // step : high[0] // step]
     if part.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
+    if step > 1:  # a large tooth is worked on at one size, whatever the camera's
+        factor = _WORK_PX / length
+        size = [max(1, round(n * step * factor)) for n in (part.shape[1], part.shape[0])]
+        part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
     inside = np.zeros(part.shape[:2], np.uint8)
     local = np.rint((corners - low) * factor).astype(np.int32)
     cv2.fillPoly(inside, [local], 1)
-    on_tooth = _extreme(cv2.max, part)[inside > 0]
-    if on_tooth.size == 0:
+    colours = part[inside > 0]
+    if colours.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
-    clipped = float((_extreme(cv2.min, part)[inside > 0] >= _CLIPPED).mean())
+    red, green, blue = colours.T
+    on_tooth = np.maximum(np.maximum(red, green), blue)
+    clipped = float((np.minimum(np.minimum(red, green), blue) >= _CLIPPED).mean())
     window = max(7, int(0.1 * length * factor)) | 1
     sharpest, across = edge_blur_px(part, inside, window)
     local_length = length * factor
@@ -143,12 +147,6 @@ def edge_blur_px(
 
 def _without_own(blur_px: float) -> float:
     return float(np.sqrt(max(blur_px**2 - _OWN_BLUR_PX**2, 0.05)))
-
-
-def _extreme(of_two: Callable[..., object], rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """The greatest or the least of the three channels, by `cv2.max` or `cv2.min`."""
-    red, green, blue = cv2.split(rgb)
-    return cast(NDArray[np.uint8], of_two(of_two(red, green), blue))
 
 
 def _faults(light: ToothLight, settings: Settings) -> list[str]:
