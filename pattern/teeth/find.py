@@ -189,20 +189,23 @@ def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = _LOO
         if ring is None:
             return Search((first, second), None)
         first = second
-    looks = [first]
-    sides = _sides_of(photo, ring, first)
+    closer = [px for px in _CLOSE_LOOKS_PX if px >= long_side_px][:2]
+    return _looked_closer(photo, ring, first, side, hand, closer)
+
+
+def _looked_closer(
+    photo: Photo, ring: FoundRing, look: PixelFields, side: Side, hand: Hand, sizes: Sequence[int]
+) -> Search:
+    """The search that a first look began, gone on with closer ones of these sizes until the teeth stay put."""
+    looks, moved = [look], 0.0
+    sides = _sides_of(photo, ring, look, laid_out=False)
     painted = painted_run(sides)
-    moved = 0.0
-    for close_px in [px for px in _CLOSE_LOOKS_PX if px >= long_side_px][:2]:
+    for close_px in sizes:
         region = _around(photo, ring.view, painted)
         if not painted:
-            region = _part_of(looks[-1].painted, looks[-1], photo) or _around(
-                photo, ring.view, sides
-            )
-        if region is None and close_px == long_side_px:
-            continue
+            region = _part_of(look.painted, look, photo) or _around(photo, ring.view, sides)
         look = predict_fields(photo, side, hand, region=region, long_side=close_px)
-        better = _with_closer_look(ring, look, painted or sides, side, hand, size)
+        better = _with_closer_look(ring, look, painted or sides, side, hand, photo)
         moved = _moved(ring.view, better.view, painted)
         ring = better
         looks.append(look)
@@ -219,8 +222,9 @@ def _with_closer_look(
     painted: Sequence[SeenSide],
     side: Side,
     hand: Hand,
-    size: tuple[int, int],
+    photo: Photo,
 ) -> FoundRing:
+    size = (photo.width_px, photo.height_px)
     closer = pieces_of(look, side, hand)
     pieces = (*ring.pieces, *closer)
     numbers = (*ring.numbers, *assigned(closer, ring.view))
@@ -233,10 +237,12 @@ def _with_closer_look(
     return FoundRing(view, pieces, numbers)
 
 
-def _sides_of(photo: Photo, ring: FoundRing, look: PixelFields) -> list[SeenSide]:
+def _sides_of(
+    photo: Photo, ring: FoundRing, look: PixelFields, *, laid_out: bool = True
+) -> list[SeenSide]:
     numbers = [n for n in ring.numbers if n is not None]
     wanted = range(min(numbers) - _BEYOND, max(numbers) + _BEYOND + 1)
-    return seen_sides(photo, ring.view, look, wanted, _VISIBLE)
+    return seen_sides(photo, ring.view, look, wanted, _VISIBLE, laid_out=laid_out)
 
 
 def _around(photo: Photo, view: RingView, sides: Sequence[SeenSide]) -> Region | None:

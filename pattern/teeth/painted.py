@@ -26,6 +26,8 @@ _WEIGHTS = np.array([0.5, 1.0, 1.0])
 _IN_PICTURE, _LAID_OUT, _BARE = 0.5, 1.2, -3.7
 """Weights of what the two networks say of a tooth, as log odds, and what speaks against paint on it before
 they do; fitted to the teeth of the trial photos."""
+_ALONE = 1.5
+"""Weight of what the picture's network says where the other was not asked."""
 _STANDS_OUT, _MOST_OUT = 2.0, 4.0
 """Log odds for each spread that a run's look lies off its neighbours', and the most spreads that count."""
 _NOISE = 3.0
@@ -38,20 +40,22 @@ _DOUBT = 0.01
 class SeenSide:
     """A tooth side of the ring gear as the photo has it: its number, median L*a*b* (3,), the mean of
     the network's side and painted probabilities on it, the share of it inside the picture, and the
-    chance that it was brushed with compound as the network of laid-out teeth sees it."""
+    chance that it was brushed with compound as the network of laid-out teeth sees it, if it was asked."""
 
     number: int
     look: Floats
     side: float
     painted: float
     in_view: float
-    brushed: float
+    brushed: float | None = None
 
     @property
     def log_odds(self) -> float:
-        """For compound on this side, by what both networks say."""
-        in_picture = min(1.0, self.painted / max(self.side, 0.1))
-        return _IN_PICTURE * _log_odds(in_picture) + _LAID_OUT * _log_odds(self.brushed) + _BARE
+        """For compound on this side, by what the networks say."""
+        in_picture = _log_odds(min(1.0, self.painted / max(self.side, 0.1)))
+        if self.brushed is None:
+            return _ALONE * in_picture
+        return _IN_PICTURE * in_picture + _LAID_OUT * _log_odds(self.brushed) + _BARE
 
 
 def _log_odds(chance: float) -> float:
@@ -60,10 +64,17 @@ def _log_odds(chance: float) -> float:
 
 
 def seen_sides(
-    photo: Photo, view: RingView, fields: PixelFields, numbers: Sequence[int], least: float
+    photo: Photo,
+    view: RingView,
+    fields: PixelFields,
+    numbers: Sequence[int],
+    least: float,
+    *,
+    laid_out: bool = True,
 ) -> list[SeenSide]:
     """The tooth sides of the given numbers that are at least two thirds inside the picture and of which
-    the network sees as much as `least`."""
+    the network sees as much as `least`. Without `laid_out` only the picture's network is asked for paint,
+    which is enough to know where to look closer."""
     found: list[SeenSide] = []
     flats: list[NDArray[np.float32]] = []
     for number in numbers:
@@ -79,9 +90,12 @@ def seen_sides(
         cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
         lab = to_lab(picked(photo, xy, cell_px)).reshape(-1, 3)
         painted = float(sampled(fields.painted, fields, xy).mean())
-        flats.append(lay_flat(photo, surface, *_FLAT).rgb)
+        if laid_out:
+            flats.append(lay_flat(photo, surface, *_FLAT).rgb)
         look, in_view = np.median(lab, axis=0), float(inside.mean())
-        found.append(SeenSide(number, look, side, painted, in_view, brushed=0.0))
+        found.append(SeenSide(number, look, side, painted, in_view))
+    if not laid_out:
+        return found
     looked = look_at_teeth(flats)
     return [replace(s, brushed=flat.painted) for s, flat in zip(found, looked, strict=True)]
 

@@ -49,7 +49,13 @@ def _cells_on(view: RingView, look: PixelFields, numbers: Sequence[int]) -> Sigh
     xy = view.project(teeth, grid_l[None], grid_p[None])
     side, lengthwise, profile, lengthwise_sd, profile_sd = (
         sampled(values, look, xy)
-        for values in (look.side, look.lengthwise, look.profile, look.lengthwise_sd, look.profile_sd)
+        for values in (
+            look.side,
+            look.lengthwise,
+            look.profile,
+            look.lengthwise_sd,
+            look.profile_sd,
+        )
     )
     use = side > 0.3
     use[use.sum(axis=1) < 6] = False
