@@ -16,6 +16,7 @@ from PIL import Image
 
 from pattern.errors import UnreadablePhoto
 from pattern.photo.complaints import complaints
+from pattern.photo.levels import HalfDecoded
 from pattern.photo.orientation import upright
 from pattern.records import Photo
 from pattern.settings import Settings
@@ -26,6 +27,8 @@ _AGAIN = "Copy the file from the phone again, or take the photo again"
 _SUPPORTED = "Use a JPEG, PNG, WebP, TIFF or HEIC file"
 _BAND_ROWS = 256
 """Rows that are converted at a time, so that a large photo needs its pixels once and not four times."""
+_LARGE_PX = 8_000_000
+"""A JPEG of so many pixels is decoded at half its size first."""
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
 
@@ -56,10 +59,12 @@ def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Ph
     settings = settings or Settings()
     if not data:
         raise UnreadablePhoto("is empty (0 bytes)", subject=name, remedy=_AGAIN)
-    kind, orientation = _header(data, name, settings)
+    kind, orientation, size = _header(data, name, settings)
+    is_jpeg = kind in ("JPEG", "MPO")
+    halve = is_jpeg and _is_large(*size)
     try:
-        if kind in ("JPEG", "MPO"):
-            pixels, to_apply = _decode_jpeg(data, name), orientation
+        if is_jpeg:
+            pixels, to_apply = _decode_jpeg(data, name, halve), orientation
         else:
             pixels, to_apply = _decode_other(data, kind)
     except UnreadablePhoto:
@@ -74,16 +79,23 @@ def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Ph
             subject=name,
             remedy="Send the photo itself, not its thumbnail",
         )
-    return Photo(
+    photo = Photo(
         name=name,
         sha256=hashlib.sha256(data).hexdigest(),
         pixels=upright(pixels, to_apply),
         orientation=orientation,
     )
+    if not halve:
+        return photo
+    return HalfDecoded.of(
+        photo,
+        lambda: upright(_decode_jpeg(data, name), orientation),
+        (2 * photo.width_px, 2 * photo.height_px),
+    )
 
 
-def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int]:
-    """Format and EXIF orientation; raises for what is no photo and for a bomb of pixels."""
+def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int, tuple[int, int]]:
+    """Format, EXIF orientation and stored size; raises for what is no photo and for a bomb of pixels."""
     if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
         import pillow_heif
 
@@ -94,7 +106,7 @@ def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int]:
             with Image.open(io.BytesIO(data)) as image:
                 kind, (width, height) = str(image.format), image.size
                 _check_size(width, height, name, settings)
-                return _check_format(kind, name), _orientation(image, kind)
+                return _check_format(kind, name), _orientation(image, kind), (width, height)
     except Image.DecompressionBombError as fault:
         raise UnreadablePhoto(
             f"has more than {settings.max_megapixels:g} megapixels",
@@ -105,6 +117,13 @@ def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int]:
         raise
     except (OSError, ValueError, SyntaxError, EOFError, TypeError, KeyError) as fault:
         raise UnreadablePhoto("is no image", subject=name, remedy=_SUPPORTED) from fault
+
+
+def _is_large(width: int, height: int) -> bool:
+    """Whether half the size is worth decoding first; halves of odd sides would not lie evenly."""
+    return (
+        width * height >= _LARGE_PX and min(width, height) >= 64 and not (width % 2 or height % 2)
+    )
 
 
 def _check_size(width: int, height: int, name: str, settings: Settings) -> None:
@@ -140,11 +159,16 @@ def _orientation(image: Image.Image, kind: str) -> int:
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
 
-def _decode_jpeg(data: bytes, name: str) -> NDArray[np.uint8]:
-    """Decode with OpenCV, which fills a truncated file with grey instead of failing."""
+def _decode_jpeg(data: bytes, name: str, halve: bool = False) -> NDArray[np.uint8]:
+    """Decode with OpenCV, which fills a truncated file with grey instead of failing.
+
+    At half the size the decoder reads every coefficient all the same, and damage shows as well.
+    """
     if not _jpeg_is_whole(data):
         raise UnreadablePhoto("is cut short", subject=name, remedy=_AGAIN)
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    if halve:
+        flags |= cv2.IMREAD_REDUCED_GRAYSCALE_2  # the bit that halves; the colours stay as asked
     with complaints() as said:
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None:

@@ -126,7 +126,9 @@ def edge_blur_px(
     slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3) / 8.0
     near = cv2.dilate(inside, np.ones((9, 9), np.uint8)) > 0
     kernel = np.ones((window_px, window_px), np.uint8)
-    level = np.rint(soft).astype(np.uint8)  # a quarter of the time, and the range of whole levels is enough
+    level = np.rint(soft).astype(
+        np.uint8
+    )  # a quarter of the time, and the range of whole levels is enough
     span = cv2.subtract(cv2.dilate(level, kernel), cv2.erode(level, kernel)).astype(np.float32)
     strong = near & (span > max(15.0, float(np.median(span[near]))))
     if strong.sum() < 20:

@@ -45,6 +45,8 @@ _CLOSE_LOOKS_PX = (384, 512, 640)
 teeth by more than `_SETTLED`."""
 _SETTLED = 0.04
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
+_OF_A_TOOTH = {"tooth_cut", "too_small", "hidden"}
+"""Reasons that only a painted tooth on a ring gear gives."""
 _PERHAPS_DECLARED_WRONG = {"no_teeth", "unsure_teeth", "no_compound", "hidden", "wrong_side"}
 """What a photo of the other side, or of a ring gear of the other hand, is often declined for."""
 _AS_WELL = 0.8
@@ -58,7 +60,7 @@ _CLEARLY_NOT_OTHER = 0.12
 """Share of that probability which the other side must reach in a coarse look to be looked at closely: coarse
 and close looks were within 0.01 of each other on half of the trial photos, and within 0.47 on all (with the
 network before the last training; not measured since)."""
-_OTHER_SURE = 0.85
+_OTHER_SURE = 0.75
 """Confidence that teeth found under another declaration must have to name it in a photo that is declined."""
 _FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
 _FITS_OTHER_HAND = (
@@ -98,13 +100,8 @@ def find_teeth(
     overrides where the toe lies.
     """
     check_side_and_hand(side, hand)
-    for long_side_px in _LOOKS_PX:
-        search = look_for_ring(photo, side, hand, long_side_px)
-        teeth = _teeth_of(photo, search)
-        good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
-        reasons = why_not(photo, search, good, side, settings)
-        if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
-            break
+    search, teeth, reasons, long_side_px = _searched(photo, side, hand, settings)
+    good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
     regions = tuple(ToothSurface.of(t).polygon for t in good)
     lights = tuple(measure_light(photo, region) for region in regions)
     reasons = reasons or poorly_lit(search, lights)
@@ -123,6 +120,34 @@ def find_teeth(
     if any(_is_cut(photo, t) for t in good):
         flags.append(Reason("end_cut", f"{flag('end_cut').meaning}. {flag('end_cut').remedy}"))
     return FoundTeeth(tuple(good), tuple(flags), regions, toe or found_toe, lights=lights)
+
+
+def _searched(
+    photo: Photo, side: Side, hand: Hand, settings: Settings
+) -> tuple[Search, list[ToothSide], tuple[Reason, ...], int]:
+    """The search for the ring gear, its teeth, what speaks against them, and the size of its first look.
+
+    Looked at again at other sizes while there is a doubt. Of searches that all fail the one counts that
+    says what is wrong with a tooth, or whose reason most of them give: a size that sees something where
+    nothing is stands alone.
+    """
+    tried = []
+    for long_side_px in _LOOKS_PX:
+        search = look_for_ring(photo, side, hand, long_side_px)
+        teeth = _teeth_of(photo, search)
+        good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
+        reasons = why_not(photo, search, good, side, settings)
+        tried.append((search, teeth, reasons, long_side_px))
+        if not reasons:
+            return tried[-1]
+        if not {r.code for r in reasons} & _WORTH_ANOTHER_LOOK:
+            break
+    leading = [reasons[0].code for _, _, reasons, _ in tried]
+
+    def weight(code: str, size_px: int) -> tuple[bool, int, bool, int]:
+        return code in _OF_A_TOOTH, leading.count(code), code in _WORTH_ANOTHER_LOOK, size_px
+
+    return max(tried, key=lambda each: weight(each[2][0].code, each[3]))
 
 
 def _looks_like_other_side(

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from pattern.teeth.find import Search
 
 _SURE = 0.6
+_HARDLY = 0.1
+"""And how sure that there are none, from which on it cannot tell one side from the other."""
 _BOW_SURE = 0.08
 _WHOLE = 0.85
 """Share of the tooth seen best that must lie in the picture: beyond it the ring gear's fit guesses."""
@@ -46,7 +48,7 @@ def why_not(
     quality = _quality(search)
     if quality.get("no_teeth", 0.0) > _SURE or _nothing_seen(search):
         return (_reason("no_teeth"),)
-    if _shows_other_side(search):
+    if quality.get("no_teeth", 0.0) < _HARDLY and _shows_other_side(search):
         return (_reason("wrong_side", "What is in view looks like the other side of the teeth. "),)
     stops = [
         _reason(code) for code, limit in _FROM_NETWORK.items() if quality.get(code, 0.0) > limit
@@ -92,6 +94,8 @@ def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
     if search.ring is None:
         seen = float((search.looks[0].side > 0.5).mean())
         return _reason("unsure_teeth" if seen > _MUCH_SEEN else "no_teeth")
+    if search.painted and max(s.in_view for s in search.painted) < _WHOLE:
+        return _tooth_cut(photo, search)
     clearest = max((s.side for s in search.sides), default=0.0)
     if search.ring.explained < _LEAST_EXPLAINED or clearest < _LEAST_SIDE:
         return _reason("unsure_teeth" if search.painted else "no_teeth")
@@ -105,8 +109,6 @@ def _best_guess(photo: Photo, search: Search, settings: Settings) -> Reason:
             "too_small",
             f"A tooth is only {length:.0f} pixels long, {settings.tooth_min_px:.0f} are needed. ",
         )
-    if max(s.in_view for s in search.painted) < _WHOLE:
-        return _tooth_cut(photo, search)
     visible = max(s.side for s in search.painted)
     if visible < 0.35:
         return _hidden(visible)
