@@ -8,9 +8,11 @@ import cv2
 import numpy as np
 import pytest
 import torch
+from torch.nn import functional
 
 from pattern.synthetic.net import ReaderNet, export_onnx
 from pattern.synthetic.shade import Example
+from pattern.synthetic.train import enlarged, seen_smaller
 from pattern.synthetic.train_losses import Score, loss_of
 from pattern.teeth.network import QUALITY_CODES
 
@@ -114,3 +116,16 @@ def test_training_goes_on_from_a_network_with_fewer_blocks_without_changing_its_
     assert torch.allclose(quality, quality_before, atol=1e-5)
     with pytest.raises(ValueError, match="do not fit"):
         wide.go_on_from({k: v for k, v in narrow.state_dict().items() if "stem" not in k})
+
+
+def test_a_smaller_look_is_judged_on_the_same_grid():
+    truth = one_tooth()
+    inputs = torch.rand(2, 4, 192, 256)
+    small = seen_smaller(inputs, 0.625)
+    assert small.shape == (2, 4, 128, 160)
+    assert seen_smaller(inputs, 1.0) is inputs
+    assert torch.allclose(small.mean(), inputs.mean(), atol=0.01)
+    coarse = functional.avg_pool2d(answer(truth), 2)
+    assert enlarged(coarse, truth).shape[2:] == truth.masks.shape[2:]
+    full = answer(truth)
+    assert enlarged(full, truth) is full

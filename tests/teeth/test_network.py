@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from pattern.teeth import runtime
 from pattern.teeth.network import (
     QUALITY_CODES,
     assemble,
@@ -17,6 +18,7 @@ from pattern.teeth.network import (
     network_input,
     predict_fields,
 )
+from pattern.teeth.runtime import run
 from tests.drawn import photo_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -130,3 +132,34 @@ def test_raw_outputs_become_probabilities_coordinates_and_spreads():
     assert found.profile[1, 2] == pytest.approx(0.25)
     assert found.profile_sd[0, 0] == pytest.approx(0.03)
     assert found.quality["blurred"] == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("weights", "shape", "outputs"),
+    [
+        ("reader.onnx", (1, 4, 192, 256), ("maps", "quality")),
+        ("marks.onnx", (3, 11, 48, 144), ("maps", "scalars")),
+    ],
+)
+def test_another_runtime_answers_the_same(weights, shape, outputs):
+    # outside reference: OpenCV's own reading of the ONNX file
+    given = np.random.default_rng(2).uniform(-1, 1, shape).astype(np.float32)
+    found = run(weights, given, outputs)
+    data = resources.files("pattern.teeth").joinpath("weights", weights).read_bytes()
+    other = cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+    for n, one in enumerate(given):
+        other.setInput(one[None])
+        for mine, theirs in zip(found, other.forward(list(outputs)), strict=True):
+            np.testing.assert_allclose(mine[n].ravel(), np.ravel(theirs), atol=2e-3)
+
+
+def test_a_worker_with_one_core_gets_a_network_with_one_thread():
+    before = cv2.getNumThreads()
+    given = np.zeros((1, 4, 64, 64), np.float32)
+    try:
+        cv2.setNumThreads(1)
+        alone = run("reader.onnx", given, ("quality",))
+        assert runtime._loaded("reader.onnx", 1).get_session_options().intra_op_num_threads == 1
+    finally:
+        cv2.setNumThreads(before)
+    np.testing.assert_allclose(alone[0], run("reader.onnx", given, ("quality",))[0], atol=1e-4)
