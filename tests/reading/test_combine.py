@@ -226,12 +226,12 @@ def test_two_bands_are_handed_on() -> None:
 
 @pytest.mark.parametrize(
     ("width_px", "agreement", "status"),
-    [(600, 0.5, "read"), (600, 0.1, "declined"), (1400, 0.5, "declined")],
+    [(600, 0.5, "read"), (600, 0.1, "declined"), (1400, 0.5, "declined"), (1400, 0.7, "read")],
 )
-def test_one_found_tooth_with_a_mark_at_an_edge_is_read_only_in_a_close_up_that_the_network_bears_out(
+def test_one_found_tooth_with_a_mark_at_an_edge_is_read_only_where_the_network_bears_it_out(
     width_px: int, agreement: float, status: str
 ) -> None:
-    # the tooth is 400 px long; elsewhere one would expect its neighbours to show the same
+    # the tooth is 400 px long; but in a close-up one would expect its neighbours to show the same
     picture = Photo("p.jpg", "a" * 64, np.full((400, width_px, 3), 90, np.uint8))
     found = FoundTeeth((tooth_side(),), toe="right")
     marked = replace(patch(), agreement=agreement)

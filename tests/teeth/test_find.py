@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 
 from pattern.photo.decode import load_photo
-from pattern.records import Photo, Side
+from pattern.records import Photo, Reason, Side
 from pattern.settings import Settings
 from pattern.teeth import find
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
+from pattern.teeth.verdict import why_not
 from tests.drawn import Drawn, drawn_gear
 from tests.drawn_fields import fields_of
 
@@ -189,3 +190,51 @@ def test_a_ring_gear_declared_of_the_other_hand_is_declined_and_the_hand_named()
     assert found.teeth == ()
     assert "left-hand" in found.flags[0].message
     assert "mirrored" in found.flags[0].message
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (["no_teeth", "no_teeth", "unsure_teeth"], "no_teeth"),  # one look sees what is not there
+        (["no_teeth", "unsure_teeth", "hidden"], "hidden"),  # said of a tooth, not of the photo
+        (["unsure_teeth", "tooth_cut"], "tooth_cut"),
+        (["no_teeth", "blurred"], "no_teeth"),
+        (["blurred"], "blurred"),  # no doubt is left: it is not looked at again
+    ],
+)
+def test_of_several_looks_that_fail_the_reason_is_that_of_a_tooth_or_of_most(
+    said: list[str], told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left = list(said)
+    monkeypatch.setattr(find, "look_for_ring", lambda *_: find.Search((), None))
+    monkeypatch.setattr(find, "why_not", lambda *_: (Reason(left.pop(0), "."),))
+    _, teeth, reasons, _ = find._searched(drawn_gear("drive").photo, "drive", "right", SETTINGS)
+    assert (teeth, [r.code for r in reasons]) == ([], [told])
+    assert not left
+
+
+def test_a_photo_that_succeeds_is_not_looked_at_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    sizes: list[int] = []
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    look = find.look_for_ring
+    monkeypatch.setattr(
+        find,
+        "look_for_ring",
+        lambda *a: sizes.append(a[3]) or look(*a),  # type: ignore[func-returns-value]
+    )
+    assert _find(drawn, monkeypatch).teeth
+    assert sizes == [find._LOOKS_PX[0]]
+
+
+def test_teeth_of_which_hardly_any_is_seen_are_hidden_whatever_the_ring_gear_says(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
+    said = fields_of(drawn, noise=0.015)
+    monkeypatch.setattr(find, "predict_fields", lambda *a, **k: said)
+    search = find.look_for_ring(drawn.photo, "drive", "right")
+    good = find._teeth_of(drawn.photo, search)
+    for seen, code in ((0.55, []), (0.4, ["hidden"])):
+        painted = tuple(replace(side, side=seen) for side in search.painted)
+        reasons = why_not(drawn.photo, replace(search, painted=painted), good, "drive", SETTINGS)
+        assert [r.code for r in reasons] == code

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -56,3 +58,8 @@ def test_where_colour_shows_nothing_the_network_alone_can_show_the_run() -> None
     # white compound on bright steel
     sides = row((STEEL, 0.0), (STEEL, 1.0), (STEEL, 1.0), (STEEL, 0.0), (STEEL, 0.0))
     assert numbers(sides) == [1, 2]
+
+
+def test_where_only_the_pictures_network_was_asked_it_decides_alone() -> None:
+    asked = row((STEEL, 0.05), (STEEL, 0.9), (STEEL, 0.9), (STEEL, 0.05))
+    assert numbers([replace(side, brushed=None) for side in asked]) == [1, 2]
