@@ -165,7 +165,7 @@ def _looks_like_other_side(
         return False
     other: Side = "coast" if side == "drive" else "drive"
     as_declared = _mean_side(search.painted)
-    surfaces = [search.ring.view.tooth_surface(float(s.number)) for s in search.painted]
+    surfaces = search.ring.view.tooth_surfaces([s.number for s in search.painted])
     points = np.concatenate([s.polygon for s in surfaces])
     margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
     region = _region(photo, points, margin)
@@ -274,7 +274,7 @@ def _around(photo: Photo, view: RingView, sides: Sequence[SeenSide]) -> Region |
     """The part of the photo that holds these teeth, if looking closer enlarges it."""
     if not sides:
         return None
-    surfaces = [view.tooth_surface(float(s.number)) for s in sides]
+    surfaces = view.tooth_surfaces([s.number for s in sides])
     points = np.concatenate([s.polygon for s in surfaces])
     margin = _MARGIN * float(np.median([s.length_px for s in surfaces]))
     return _region(photo, points, margin)
@@ -300,10 +300,10 @@ def _region(photo: Photo, points: Floats, margin: float) -> Region | None:
 
 
 def _moved(before: RingView, after: RingView, sides: Sequence[SeenSide]) -> float:
+    numbers = [side.number for side in sides]
     shares = []
-    for side in sides:
-        old = before.tooth_surface(float(side.number))
-        apart = old.corners - after.tooth_surface(float(side.number)).corners
+    for old, new in zip(before.tooth_surfaces(numbers), after.tooth_surfaces(numbers), strict=True):
+        apart = old.corners - new.corners
         shares.append(np.sqrt((apart**2).sum(axis=1).mean()) / max(old.length_px, 1.0))
     return float(np.median(shares)) if shares else 0.0
 
@@ -320,7 +320,7 @@ def _teeth_of(photo: Photo, search: Search) -> list[ToothSide]:
     ring = search.ring
     if ring is None:
         return []
-    surfaces = [ring.view.tooth_surface(float(s.number)) for s in search.painted]
+    surfaces = ring.view.tooth_surfaces([s.number for s in search.painted])
     steady = float(np.mean([tip_steadiness(photo, s) for s in surfaces])) if surfaces else 0.0
     teeth = []
     for seen, surface in zip(search.painted, surfaces, strict=True):

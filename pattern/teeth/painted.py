@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pattern.photo.colour import to_lab
+from pattern.photo.levels import factor_for
 from pattern.records import Photo
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.flat_network import COLUMNS, ROWS, look_at_teeth
@@ -18,7 +19,7 @@ from pattern.teeth.surface import ToothSurface
 
 Floats = NDArray[np.float64]
 _ALONG, _UP = cell_centres(24, 0.05, 0.95)[None, :], cell_centres(7, 0.2, 0.9)[:, None]
-_CELL = (0.9 / 24, 0.7 / 7)
+_GRID, _CELL = (7, 24), (0.9 / 24, 0.7 / 7)
 _FLAT = (cell_centres(COLUMNS), cell_centres(ROWS)[::-1])
 _MOST = 14
 _WEIGHTS = np.array([0.5, 1.0, 1.0])
@@ -75,29 +76,36 @@ def seen_sides(
     """The tooth sides of the given numbers that are at least two thirds inside the picture and of which
     the network sees as much as `least`. Without `laid_out` only the picture's network is asked for paint,
     which is enough to know where to look closer."""
-    found: list[SeenSide] = []
-    flats: list[NDArray[np.float32]] = []
-    for number in numbers:
-        surface = view.tooth_surface(float(number))
-        xy = surface.to_photo(_ALONG, _UP)
-        x, y = xy[..., 0], xy[..., 1]
-        inside = (x >= 0) & (y >= 0) & (x <= photo.width_px - 1) & (y <= photo.height_px - 1)
-        if inside.mean() < 0.66 or surface.length_px < 8 or surface.depth_px < 2:
-            continue
-        side = float(sampled(fields.side, fields, xy).mean())
-        if side <= least:
-            continue
-        cell_px = max(surface.length_px * _CELL[0], surface.depth_px * _CELL[1])
-        lab = to_lab(picked(photo, xy, cell_px)).reshape(-1, 3)
-        painted = float(sampled(fields.painted, fields, xy).mean())
-        if laid_out:
-            flats.append(lay_flat(photo, surface, *_FLAT).rgb)
-        look, in_view = np.median(lab, axis=0), float(inside.mean())
-        found.append(SeenSide(number, look, side, painted, in_view))
-    if not laid_out:
-        return found
-    looked = look_at_teeth(flats)
-    return [replace(s, brushed=flat.painted) for s, flat in zip(found, looked, strict=True)]
+    surfaces = view.tooth_surfaces(numbers)
+    places = np.array([s.to_photo(_ALONG, _UP) for s in surfaces]).reshape(-1, *_GRID, 2)
+    limits = np.array([photo.width_px - 1, photo.height_px - 1])
+    inside = ((places >= 0) & (places <= limits)).all(axis=3).mean(axis=(1, 2))
+    large = [s.length_px >= 8 and s.depth_px >= 2 for s in surfaces]
+    side = sampled(fields.side, fields, places).mean(axis=(1, 2))
+    kept = np.flatnonzero((inside >= 0.66) & large & (side > least)).tolist()
+    painted = sampled(fields.painted, fields, places[kept]).mean(axis=(1, 2))
+    looks = _median_looks(photo, [surfaces[n] for n in kept], places[kept])
+    brushed: Sequence[float | None] = [None] * len(kept)
+    if laid_out:
+        flats = [lay_flat(photo, surfaces[n], *_FLAT).rgb for n in kept]
+        brushed = [flat.painted for flat in look_at_teeth(flats)]
+    return [
+        SeenSide(numbers[n], look, float(side[n]), float(paint), float(inside[n]), chance)
+        for n, look, paint, chance in zip(kept, looks, painted, brushed, strict=True)
+    ]
+
+
+def _median_looks(photo: Photo, surfaces: Sequence[ToothSurface], places: Floats) -> Floats:
+    """The median L*a*b* (n, 3) of each tooth side on its grid of photo pixels (n, rows, columns, 2)."""
+    cells_px = [max(s.length_px * _CELL[0], s.depth_px * _CELL[1]) for s in surfaces]
+    factors = np.array([factor_for(photo, cell_px) for cell_px in cells_px])
+    looks = np.empty((len(places), 3))
+    for factor in np.unique(factors):
+        alike = factors == factor
+        together = places[alike].reshape(-1, _GRID[1], 2)
+        lab = to_lab(picked(photo, together, float(factor)))
+        looks[alike] = np.median(lab.reshape(-1, _GRID[0] * _GRID[1], 3), axis=1)
+    return looks
 
 
 def mean_side_on(surfaces: Sequence[ToothSurface], fields: PixelFields) -> float:

@@ -87,6 +87,8 @@ def sampled(
     values: NDArray[np.float32], fields: PixelFields, xy: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """A map of the network at photo pixels (..., 2); 0 outside the map."""
+    if not xy.size:
+        return np.zeros(xy.shape[:-1])
     cells = fields.grid_xy(xy.reshape(-1, 2)).reshape(-1, 1, 2).astype(np.float32)
     found = cv2.remap(values, cells, _TOGETHER, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     return np.asarray(found, dtype=np.float64).reshape(xy.shape[:-1])

@@ -59,10 +59,13 @@ class RingView:
 
     def tooth_surface(self, tooth: float) -> ToothSurface:
         """The same for a tooth by its number."""
-        return ToothSurface(
-            tip=self.project(tooth, _STEPS, np.ones(33)),
-            root=self.project(tooth, _STEPS, np.zeros(33)),
-        )
+        return self.tooth_surfaces([tooth])[0]
+
+    def tooth_surfaces(self, teeth: Sequence[float]) -> list[ToothSurface]:
+        """The same for several teeth at once."""
+        numbers = np.asarray(teeth, float)[:, None]
+        tips, roots = (self.project(numbers, _STEPS[None], np.full((1, 33), p)) for p in (1.0, 0.0))
+        return [ToothSurface(tip, root) for tip, root in zip(tips, roots, strict=True)]
 
     def project(self, tooth: float | Floats, lengthwise: Floats, profile: Floats) -> Floats:
         """Photo pixels (..., 2) of places on tooth sides."""
