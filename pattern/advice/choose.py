@@ -16,7 +16,6 @@ from scipy.special import expit
 
 from pattern.advice.estimate import Fit
 from pattern.advice.marks import GOOD_ENOUGH, RIGHT, backlash_thou, centres, cut
-from pattern.advice.response import HALF
 from pattern.advice.shims import Reach
 
 Array = NDArray[np.float64]
@@ -39,7 +38,7 @@ _WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 12.0, 1.5
 class Belief:
     """Equally weighted draws of the set as it stands now, over all hypotheses.
 
-    `pinion_thou`, `ring_thou` (N,), `response` (N, 27), `design` (N, 4); `uniform` (N,) tells the
+    `pinion_thou`, `ring_thou` (N,), `response` (N, 27), `design` and `edge_half` (N, 4) as in `Answers`; `uniform` (N,) tells the
     draws that hold the set to be of uniform depth.
     """
 
@@ -47,6 +46,7 @@ class Belief:
     ring_thou: Array
     response: Array
     design: Array
+    edge_half: Array
     uniform: NDArray[np.bool_]
 
 
@@ -92,6 +92,7 @@ def mix(fits: Sequence[Fit], draws: int = 1200) -> tuple[Belief, tuple[float, ..
         np.concatenate([f.ring_thou[at] for f, at in parts]),
         np.concatenate([f.response[at] for f, at in parts]),
         np.concatenate([f.design[at] for f, at in parts]),
+        np.concatenate([f.edge_half[at] for f, at in parts]),
         np.concatenate([np.full(len(at), f.hypothesis.system == "uniform") for f, at in parts]),
     )
     return belief, tuple(float(p) for p in share)
@@ -107,7 +108,7 @@ def offsets(
     ring = belief.ring_thou[:, None] + made[..., 1]
     response = belief.response[:, None, :]
     place = centres(response, belief.design[:, None, :], pinion, ring)
-    shown, _ = cut(place, np.exp(response[..., HALF]))
+    shown, _ = cut(place, belief.edge_half[:, None, :])
     return shown - belief.design[:, None, :], backlash_thou(response, pinion, ring)
 
 
@@ -205,5 +206,5 @@ def _thinned(belief: Belief, count: int) -> Belief:
 def _picked(belief: Belief, at: NDArray[np.intp]) -> Belief:
     return Belief(
         belief.pinion_thou[at], belief.ring_thou[at], belief.response[at], belief.design[at],
-        belief.uniform[at],
+        belief.edge_half[at], belief.uniform[at],
     )  # fmt: skip

@@ -7,12 +7,13 @@ move most likely ends right (`choose`), is the pattern good enough already, whic
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pattern import __version__
+from pattern.advice.accounts import Account, ParabolaAccount
 from pattern.advice.checks import (
     Fault,
     check_limits,
@@ -41,6 +42,7 @@ from pattern.advice.choose import (
     stay,
 )  # fmt: skip
 from pattern.advice.computed_response import computed_response
+from pattern.advice.contact_account import contact_account
 from pattern.advice.estimate import Fit, Hypothesis, fit, settled
 from pattern.advice.evidence import Evidence, gather
 from pattern.advice.outlook import expected
@@ -56,6 +58,7 @@ from pattern.advice.response import (
 from pattern.advice.shims import Reach, reach, shims_for
 from pattern.advice.words import pinion_words, ring_words
 from pattern.errors import NoCorrection
+from pattern.gears.quick_marks import covers
 from pattern.records import SIDES, Advice, Axle, Roll
 from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
@@ -65,8 +68,6 @@ _UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
 _SURELY_RIGHT = 0.85
 # 420 jobs of seeds 7 and 11: accepted below it one was outside, above it none
 _LIKELY_RIGHT = 0.6
-# in the closed loop 2 sd of the draws held 88 to 94 % of the true errors: the draws are a little narrow
-_CALIBRATION = 1.12
 _HOPELESS, _SERVES = 0.10, 0.30
 # a hypothesis less likely than this gives the belief too few draws to be worth the time
 _COUNTS = 0.02
@@ -112,30 +113,40 @@ def _systems(axle: Axle) -> tuple[System, ...]:
     return ("tapered", "uniform") if axle.tooth_system == "unknown" else (axle.tooth_system,)
 
 
-_SOURCES: tuple[tuple[Callable[[Axle, System], Response], float], ...] = (
-    (computed_response, 0.6),
-    (documented_response, 0.4),
-)
-"""Two accounts of how sets answer, with their weight before any roll; the rolls decide."""
+_COMPUTED, _DOCUMENTED = 0.75, 0.25
+"""Weight of the two accounts of how sets answer before any roll; the rolls decide."""
+
+
+def _accounts(axle: Axle, system: System, evidence: Evidence) -> tuple[tuple[Account, float], ...]:
+    """Contact analysis, by its networks where they cover the axle, and the trade's rough sizes."""
+    computed: Account
+    if covers(axle, system):
+        computed = contact_account(axle, system, evidence)
+    else:
+        computed = _parabola(computed_response(axle, system), evidence)
+    documented = _parabola(documented_response(axle, system), evidence)
+    return (computed, _COMPUTED), (documented, _DOCUMENTED)
+
+
+def _parabola(response: Response, evidence: Evidence) -> Account:
+    return ParabolaAccount(response, evidence.design, evidence.design_sd)
 
 
 def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     """What each account of how sets answer makes of the evidence, for each possible tooth system."""
     systems = _systems(axle)
     sound = [
-        fit(
-            evidence, response(axle, system), Hypothesis(system, share * part / len(systems), moves)
-        )
+        fit(evidence, account, Hypothesis(system, share * part / len(systems), moves))
         for system in systems
-        for response, share in _SOURCES
+        for account, share in _accounts(axle, system, evidence)
         for moves, part in _senses(axle, evidence)
     ]
     if evidence.rolls < _STUCK_ROLLS and not all(is_odd(f) for f in sound):
         return sound
     rarer = [
         fit(
-            evidence, turned(axle, system, side),
-            Hypothesis(system, TURNED_SHARE[side] * _SOURCES[1][1] / len(systems)),
+            evidence, _parabola(turned(axle, system, side), evidence),
+            Hypothesis(system, TURNED_SHARE[side] * _DOCUMENTED / len(systems)),
         )
         for system in systems
         for side in SIDES
@@ -145,7 +156,7 @@ def fits(axle: Axle, evidence: Evidence) -> list[Fit]:
     unfit = [
         fit(
             evidence,
-            beyond_mending(axle, system),
+            _parabola(beyond_mending(axle, system), evidence),
             Hypothesis(system, _UNFIT_SHARE / len(systems), sound=False),
         )
         for system in systems
@@ -177,9 +188,9 @@ def _contradicted(
     if not fits_badly(best):
         return None
     tried = [
-        fit(evidence, response(axle, best.hypothesis.system), other, draws=_FEW_DRAWS)
+        fit(evidence, account, other, draws=_FEW_DRAWS)
         for other in flips(rolls, best.hypothesis)
-        for response, _ in _SOURCES
+        for account, _ in _accounts(axle, best.hypothesis.system, evidence)
     ]
     flipped = min(tried, key=lambda f: f.misfit, default=None)
     if flipped is not None and flip_explains(best, flipped):
@@ -304,12 +315,12 @@ def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Adv
 
 
 def _spread_in(belief: Belief, move: Choice | None) -> tuple[float, float]:
-    """Root mean square of what the move may leave over, thousandths made inches, calibrated."""
+    """Root mean square of what the move may leave over, thousandths made inches."""
     made = (0.0, 0.0) if move is None else (move.pinion_thou, move.ring_thou)
     left = (belief.pinion_thou + made[0], belief.ring_thou + made[1])
     return (
-        round(_CALIBRATION * float(np.sqrt(np.mean(left[0] ** 2))) / 1000.0, 5),
-        round(_CALIBRATION * float(np.sqrt(np.mean(left[1] ** 2))) / 1000.0, 5),
+        round(float(np.sqrt(np.mean(left[0] ** 2))) / 1000.0, 5),
+        round(float(np.sqrt(np.mean(left[1] ** 2))) / 1000.0, 5),
     )
 
 

@@ -28,7 +28,8 @@ class Evidence:
 
     `centre`, `centre_sd`, `extent`, `extent_sd` are (T, 4) shares; `backlash_thou`, its sd and
     `moves_thou` (T, 2; the first row is zero) are in thousandths. `design` and `design_sd` (4,) are
-    where the marks should lie and how well that is known. `limits_thou` are the backlash limits.
+    where the marks should lie and how well that is known, `design_told` (4,) whether the job tells it
+    (a used set's pattern as found). `limits_thou` are the backlash limits.
     """
 
     centre: Array
@@ -40,6 +41,7 @@ class Evidence:
     moves_thou: Array
     design: Array
     design_sd: Array
+    design_told: NDArray[np.bool_]
     limits_thou: tuple[float, float]
 
     @property
@@ -47,10 +49,16 @@ class Evidence:
         """Number of test rolls."""
         return len(self.backlash_thou)
 
+    @property
+    def measured(self) -> int:
+        """How many numbers were measured."""
+        parts = (self.centre, self.extent, self.backlash_thou)
+        return int(sum(np.isfinite(part).sum() for part in parts))
+
 
 def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
     """Turn the job's rolls, oldest first, into arrays. Moves not recorded after the first count as none."""
-    design, design_sd = _design(axle)
+    design, design_sd, design_told = _design(axle)
     centre = np.full((len(rolls), 4), np.nan)
     centre_sd, extent = centre.copy(), centre.copy()
     for t, roll in enumerate(rolls):
@@ -72,6 +80,7 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
         moves_thou=_moves(rolls),
         design=design,
         design_sd=design_sd,
+        design_told=design_told,
         limits_thou=(1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in),
     )
 
@@ -86,10 +95,11 @@ def _moves(rolls: Sequence[Roll]) -> Array:
     return moves
 
 
-def _design(axle: Axle) -> tuple[Array, Array]:
-    design, sd = np.array(_DESIGN_MEAN), np.array(_DESIGN_SD)
+def _design(axle: Axle) -> tuple[Array, Array, NDArray[np.bool_]]:
+    design, sd, told = np.array(_DESIGN_MEAN), np.array(_DESIGN_SD), np.zeros(4, dtype=np.bool_)
     for s, reading in enumerate(axle.target or ()):
         if reading is not None:
             design[2 * s : 2 * s + 2] = reading.lengthwise, reading.profile
             sd[2 * s : 2 * s + 2] = reading.lengthwise_sd, reading.profile_sd
-    return design, sd
+            told[2 * s : 2 * s + 2] = True
+    return design, sd, told

@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.marks import RIGHT, backlash_thou, centres, seen
-from pattern.advice.response import BACKLASH, DIRECTION, GAIN, HOUSING
+from pattern.advice.accounts import View
+from pattern.advice.marks import RIGHT
 
 Array = NDArray[np.float64]
 
@@ -17,18 +17,18 @@ _STOPS_WHEN_RIGHT = 0.88
 _BEYOND_MENDING = 0.05  # share of sets that no shim brings right
 
 
-def mendable(response: Array, limits_thou: tuple[float, float]) -> Array:
-    """Weight (N,) of draws (N, 27): small where no position brings all rows and the backlash right.
+def mendable(view: View, limits_thou: tuple[float, float]) -> Array:
+    """Weight (N,) of draws: small where no position brings all rows and the backlash right.
 
     Linear about the right position: weighted least squares over pinion and ring gear of the five
     distances, marks from their place and backlash from the middle of its limits.
     """
-    rows = np.empty((len(response), 5, 2))
-    rows[:, :4] = np.exp(response[:, GAIN])[:, :, None] * response[:, DIRECTION].reshape(-1, 4, 2)
-    rows[:, 4, 0] = -np.exp(response[:, BACKLASH][:, 2])
-    rows[:, 4, 1] = np.exp(response[:, BACKLASH][:, 1])
+    rows = np.empty((len(view.slopes), 5, 2))
+    rows[:, :4] = view.slopes
+    rows[:, 4, 0] = -view.backlash[:, 2]
+    rows[:, 4, 1] = view.backlash[:, 1]
     middle = 0.5 * (limits_thou[0] + limits_thou[1])
-    away = np.column_stack([response[:, HOUSING], response[:, BACKLASH][:, 0] - middle])
+    away = np.column_stack([view.away, view.backlash[:, 0] - middle])
     within = np.append(RIGHT, 0.5 * (limits_thou[1] - limits_thou[0]))
     rows, away = rows / within[:, None], away / within
     normal = np.einsum("nki,nkj->nij", rows, rows) + 1e-9 * np.eye(2)
@@ -38,18 +38,12 @@ def mendable(response: Array, limits_thou: tuple[float, float]) -> Array:
     return np.asarray(_BEYOND_MENDING + (1 - _BEYOND_MENDING) / (1.0 + np.exp((left - 1.0) / 0.1)))
 
 
-def went_on(
-    response: Array, design: Array, pinion_thou: Array, ring_thou: Array,
-    limits_thou: tuple[float, float],
-) -> Array:  # fmt: skip
+def went_on(view: View, limits_thou: tuple[float, float]) -> Array:
     """Weight (N,) of draws, given that the shop rolled again after every roll but the last.
 
     A set that was right would mostly have been left alone, so a draw that holds an earlier position
-    to be right counts less; a last roll may be there only for the record. Positions are (N, T).
+    to be right counts less; a last roll may be there only for the record.
     """
-    wide = response[:, None, :]
-    place, _ = seen(wide, centres(wide, design[:, None, :], pinion_thou, ring_thou))
-    backlash = backlash_thou(wide, pinion_thou, ring_thou)
-    inside = (backlash >= limits_thou[0]) & (backlash <= limits_thou[1])
-    right = np.all(np.abs(place - design[:, None, :]) < RIGHT, axis=2) & inside
+    inside = (view.backlash_thou >= limits_thou[0]) & (view.backlash_thou <= limits_thou[1])
+    right = np.all(np.abs(view.place - view.design[:, None, :]) < RIGHT, axis=2) & inside
     return np.asarray(np.prod(1.0 - _STOPS_WHEN_RIGHT * right[:, :-1], axis=1))

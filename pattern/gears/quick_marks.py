@@ -13,34 +13,41 @@ with the set (film, crowning, moves) is scaled to `REFERENCE_DIAMETER_IN`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.gears.blank import Blank, System, blank_from_axle
-from pattern.gears.defaults import geometry_of
-from pattern.gears.easeoff import LENGTHWISE_MM, PROFILE_MM
-from pattern.gears.evaluate import FILM_MM
-from pattern.records import MM_PER_IN, Axle
+from pattern.gears.blank import System, make_blank
+from pattern.gears.defaults import (
+    CUTTER_SHARE,
+    CUTTER_SPREAD,
+    DEPTH_SPREAD,
+    FACE_WIDTH_SPREAD,
+    OFFSET_SPREAD,
+    PRESSURE_SPREAD,
+    RING_SPIRAL_SPREAD,
+    geometry_of,
+)  # fmt: skip
+from pattern.records import Axle
 
 Array = NDArray[np.float64]
 Network = tuple[tuple[NDArray[np.float32], NDArray[np.float32]], ...]
 
 REFERENCE_DIAMETER_IN = 8.5
 BIAS_UNIT_MM = 0.012
-BLANK_SIZE, EASE_SIZE, PLACE_SIZE = 8, 5, 4
 _WEIGHTS = files("pattern.gears") / "quick_marks.npz"
 _RATIOS, _PINION_TEETH, _DIAMETERS_IN, _OFFSET_SHARE = (2.6, 6.3), (6, 16), (6.4, 12.1), 0.25
+_WITHIN_SPREADS = 3.0
 
 
 @dataclass(frozen=True, eq=False)
 class QuickSets:
     """n sets in the networks' own terms.
 
-    `blank` (n, 8): `blank_numbers`. `film` (n,): log of the film over `FILM_MM`. `drive`, `coast` (n, 5):
+    `blank` (n, 8): `middle_blank`. `film` (n,): log of the film over `FILM_MM`. `drive`, `coast` (n, 5):
     logs of lengthwise and profile crowning over their middle, bias in `BIAS_UNIT_MM`, centre lengthwise and
     profile. `scale` is the reference over the ring gear's diameter.
     """
@@ -76,7 +83,7 @@ def quick_marks(system: System, sets: QuickSets, places: Array) -> QuickMarks:
         shape[:, 2] *= sets.scale
         own = np.column_stack([sets.blank, sets.film + grown, shape])
         seen.append(_answer(nets[side], own, at))
-    play = _answer(nets["play"], sets.blank, at)[..., 0] / sets.scale
+    play = _play(nets["play"], sets.blank, at) / sets.scale
     drive, coast = seen
     return QuickMarks(
         np.concatenate([drive[..., :2], coast[..., :2]], axis=-1),
@@ -85,31 +92,83 @@ def quick_marks(system: System, sets: QuickSets, places: Array) -> QuickMarks:
     )
 
 
-def blank_numbers(blank: Blank, pinion_spiral_rad: float, pressure_rad: float, depth: float) -> Array:
-    """What the networks know of a blank, (8,): shares of the diameter, angles (rad), tooth counts.
+def middle_blank(axle: Axle, system: System) -> tuple[Array, Array]:
+    """What the networks know of an axle's blank (8,), and its spread (8,): 0 for what the axle tells.
 
-    `depth` is the factor of `proportions`, `pressure_rad` the design angle, midway between the sides'.
+    Face width, offset and cutter radius as shares of the ring gear's diameter; the pinion's spiral angle and
+    the design pressure angle, midway between the sides' (rad); log of the depth factor; inverse ratio;
+    pinion teeth over 10. Spreads are those that `draw_blanks` draws from. Raises InvalidAxle.
     """
-    return np.array(
+    geometry, assumed = geometry_of(axle, system)
+    blank = make_blank(geometry, axle.ring_teeth, axle.pinion_teeth, axle.hand, system)
+    pressures = blank.pressure_drive_rad, blank.pressure_coast_rad
+    diameter = geometry.ring_diameter_mm
+    cutter = geometry.cutter_radius_mm / diameter
+    middle = np.array(
         [
-            blank.face_width_mm / blank.ring_diameter_mm,
-            blank.offset_mm / blank.ring_diameter_mm,
-            blank.cutter_radius_mm / blank.ring_diameter_mm,
-            pinion_spiral_rad, pressure_rad, math.log(depth),
-            1.0 / blank.ratio, blank.pinion_teeth / 10.0,
+            geometry.face_width_mm / diameter, geometry.offset_mm / diameter, cutter,
+            blank.cones.pinion_spiral_rad, sum(pressures) / 2, math.log(geometry.factors.depth),
+            1.0 / axle.ratio, axle.pinion_teeth / 10.0,
         ]
     )  # fmt: skip
+    spreads = np.array(
+        [
+            FACE_WIDTH_SPREAD, OFFSET_SPREAD, cutter * CUTTER_SPREAD[system] / CUTTER_SHARE[system],
+            RING_SPIRAL_SPREAD, PRESSURE_SPREAD, DEPTH_SPREAD, 0.0, 0.0,
+        ]
+    )  # fmt: skip
+    open_ = [
+        "face_width_in" in assumed, "offset_in" in assumed, "cutter_radius_in" in assumed,
+        "spiral_angle_deg" in assumed,
+        {"pressure_angle_drive_deg", "pressure_angle_coast_deg"} <= set(assumed),
+        True, False, False,
+    ]  # fmt: skip
+    return middle, np.where(open_, spreads, 0.0)
+
+
+def covers(axle: Axle, system: System) -> bool:
+    """The networks were trained on axles like this one: teeth, size, and what is told of its blank."""
+    if not (
+        _RATIOS[0] <= axle.ratio <= _RATIOS[1]
+        and _PINION_TEETH[0] <= axle.pinion_teeth <= _PINION_TEETH[1]
+        and _DIAMETERS_IN[0] <= axle.ring_diameter_in <= _DIAMETERS_IN[1]
+        and (axle.offset_in or 0.0) <= _OFFSET_SHARE * axle.ring_diameter_in
+    ):
+        return False
+    plain = replace(
+        axle, face_width_in=None, cutter_radius_in=None, spiral_angle_deg=None,
+        pressure_angle_drive_deg=None, pressure_angle_coast_deg=None,
+    )  # fmt: skip
+    usual, spread = middle_blank(plain, system)
+    told, _ = middle_blank(axle, system)
+    return bool(np.all(np.abs(told - usual)[spread > 0] <= _WITHIN_SPREADS * spread[spread > 0]))
+
+
+def _play(network: Network, blank: Array, places: Array) -> Array:
+    """Play (n, t) by its rates, which the blank alone sets: first and second order in the moves."""
+    pinion, ring, offset, shaft = np.moveaxis(places, -1, 0)
+    terms = np.stack(
+        [pinion, ring, offset, shaft, pinion**2 / 25, pinion * ring / 25, ring**2 / 25], axis=-1
+    )
+    rates = _answer(network, blank, np.zeros((1, 1, 0)))
+    return np.asarray(np.sum(rates * terms, axis=-1))
 
 
 def _answer(network: Network, own: Array, places: Array) -> Array:
     """Outputs (n, t, k) for what a set is, (n, j), and where it stands, (n, t, 4)."""
     (first, bias), *rest = network
     still = own.astype(np.float32) @ first[: own.shape[1]] + bias
-    hidden = np.tanh(still[:, None] + places.astype(np.float32) @ first[own.shape[1] :])
+    sets, count, numbers = places.shape
+    moved = places.astype(np.float32).reshape(sets * count, numbers) @ first[own.shape[1] :]
+    hidden = moved.reshape(sets, count, -1) + still[:, None]
+    shape = hidden.shape[:2]
+    hidden = np.tanh(hidden, out=hidden).reshape(-1, hidden.shape[2])
     for weight, bias in rest[:-1]:
-        hidden = np.tanh(hidden @ weight + bias)
+        hidden = hidden @ weight
+        hidden += bias
+        np.tanh(hidden, out=hidden)
     weight, bias = rest[-1]
-    return np.asarray(hidden @ weight + bias, dtype=np.float64)
+    return np.asarray(hidden @ weight + bias, dtype=np.float64).reshape(*shape, -1)
 
 
 @lru_cache(maxsize=2)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pattern.advice.choose import Belief, Limits, choose, stay
-from pattern.advice.response import DIRECTION, HOUSING, documented_response
+from pattern.advice.response import DIRECTION, HALF, HOUSING, documented_response
 from pattern.advice.shims import Reach, reach
 from pattern.setup.stacks import ShimKit, ShimSize
 from tests.advice.cases import advise, axle, roll
@@ -93,7 +93,9 @@ def test_a_set_that_is_known_not_to_be_right_is_never_left_as_it_stands() -> Non
     response[:, HOUSING] = 0.055, 0.0, 0.0, 0.0
     response[:, DIRECTION] = 0.0, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     still, uniform = np.zeros(count), np.zeros(count, dtype=bool)
-    belief = Belief(still, still, response, np.full((count, 4), 0.5), uniform)
+    belief = Belief(
+        still, still, response, np.full((count, 4), 0.5), np.exp(response[:, HALF]), uniform
+    )
     limits = Limits(6.0, 10.0)
     assert stay(belief, limits).chance_right == 0.0
     fine = Reach(np.array([0.0]), np.array([-1.0, 0.0, 1.0]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pattern.advice.accounts import ParabolaAccount
 from pattern.advice.choose import mix, shares
 from pattern.advice.correction import fits, settle
 from pattern.advice.evidence import gather
@@ -98,6 +99,9 @@ def test_a_set_with_one_side_high_and_the_other_low_is_beyond_mending(
 ) -> None:
     # lame contact: both members take both sides the same way in height, so no shim mends it
     # (TM 10-3930-643-34 p. 16-30 rejects what shims cannot bring together)
-    response = documented_response(axle(), "tapered").mean[None].copy()
-    response[0, HOUSING] = 0.0, housing, 0.0, -housing
-    assert bool(mendable(response, (6.0, 10.0))[0] > 0.5) is likely
+    middle = np.full(4, 0.5)
+    account = ParabolaAccount(documented_response(axle(), "tapered"), middle, np.full(4, 0.02))
+    own = account.prior()[0][None].copy()
+    own[0, 4:][HOUSING] = 0.0, housing, 0.0, -housing
+    view = account.view(own, np.zeros((1, 1)), np.zeros((1, 1)))
+    assert bool(mendable(view, (6.0, 10.0))[0] > 0.5) is likely
