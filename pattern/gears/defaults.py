@@ -20,6 +20,8 @@ from pattern.records import MM_PER_IN, Axle
 # shares of the ring gear's diameter, or of the mean cone distance for the cutter
 FACE_WIDTH_SHARE, FACE_WIDTH_SPREAD = 0.155, 0.012
 OFFSET_SHARE, OFFSET_SPREAD = 0.15, 0.03
+_NO_OFFSET_MM = 1e-3
+"""Less cannot be measured and counts as none: the equations of crossed axes divide by the offset."""
 RING_SPIRAL_SPREAD = math.radians(2.5)
 PRESSURE_RAD, PRESSURE_SPREAD = math.radians(20.0), math.radians(1.2)
 CUTTER_SHARE = {"tapered": 0.97, "uniform": 0.85}
@@ -79,6 +81,8 @@ def geometry_of(axle: Axle, system: str) -> tuple[Geometry, tuple[str, ...]]:
     ratio = axle.ratio
     width = _given(axle.face_width_in, FACE_WIDTH_SHARE * diameter)
     offset = _given(axle.offset_in, OFFSET_SHARE * diameter)
+    if offset < _NO_OFFSET_MM:
+        offset = 0.0
     if not 0.06 <= width / diameter <= 0.26:
         raise InvalidAxle(
             f"a face width of {width / MM_PER_IN:.3f} in does not fit a ring gear of "

@@ -216,6 +216,16 @@ def _draw_wild(examples: int) -> None:
     assert count["refused"] > 0.2 * examples
 
 
+@pytest.mark.parametrize("offset_in", [1e-22, 1e-12, 1e-9, 3e-5])
+def test_an_offset_too_small_to_measure_is_none(offset_in: float) -> None:
+    """Found by drawing axles at random: a division by zero, and sound sets called undercut."""
+    plain = predict(Axle(41, 11, 8.5, offset_in=0.0, tooth_system="tapered"), 0.002, 0.0)
+    found = predict(Axle(41, 11, 8.5, offset_in=offset_in, tooth_system="tapered"), 0.002, 0.0)
+    assert found.drive and found.coast and plain.drive and plain.coast
+    assert found.drive.lengthwise == pytest.approx(plain.drive.lengthwise, abs=1e-3)
+    assert found.coast.profile == pytest.approx(plain.coast.profile, abs=1e-3)
+
+
 def test_a_sliver_of_a_mark_is_one_band_and_no_refusal() -> None:
     """Found by drawing axles at random: so thin a mark that the lattice counts no band in it."""
     axle = Axle(69, 3, 2.0, tooth_system="tapered", pressure_angle_drive_deg=25.0)
