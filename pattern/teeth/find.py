@@ -47,6 +47,10 @@ _SETTLED = 0.04
 _WORTH_ANOTHER_LOOK = {"unsure_teeth", "no_compound", "no_teeth", "hidden"}
 _OF_A_TOOTH = {"tooth_cut", "too_small", "hidden"}
 """Reasons that only a painted tooth on a ring gear gives."""
+_SAME_PLACE = 0.08
+"""Distance between the middles of the same tooth in two searches, over its length: a third of a tooth's
+height as the camera mostly sees it."""
+_UNLIKE = "Looked at in two sizes, the teeth lie in different places. "
 _PERHAPS_DECLARED_WRONG = {"no_teeth", "unsure_teeth", "no_compound", "hidden", "wrong_side"}
 """What a photo of the other side, or of a ring gear of the other hand, is often declined for."""
 _AS_WELL = 0.8
@@ -60,8 +64,9 @@ _CLEARLY_NOT_OTHER = 0.12
 """Share of that probability which the other side must reach in a coarse look to be looked at closely: coarse
 and close looks were within 0.01 of each other on half of the trial photos, and within 0.47 on all (with the
 network before the last training; not measured since)."""
-_OTHER_SURE = 0.75
-"""Confidence that teeth found under another declaration must have to name it in a photo that is declined."""
+_OTHER_SURE, _DECLARED_SEEN = 0.75, 0.3
+"""Confidence that teeth found under another declaration must have to name it in a photo that is declined, and
+of teeth found as declared, over which it is not named; set on samples and trial photos, each declared wrongly."""
 _FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
 _FITS_OTHER_HAND = (
     "No painted teeth are seen of a {}-hand ring gear, but they are if it is {}-hand. Check the hand, and that "
@@ -106,7 +111,7 @@ def find_teeth(
     lights = tuple(measure_light(photo, region) for region in regions)
     reasons = reasons or poorly_lit(search, lights)
     if {r.code for r in reasons} & _PERHAPS_DECLARED_WRONG:
-        reasons = _declared_otherwise(photo, side, hand) or reasons
+        reasons = _declared_otherwise(photo, side, hand, teeth) or reasons
     if not reasons and _looks_like_other_side(photo, search, side, hand, long_side_px):
         reasons = (Reason("wrong_side", _OTHER_SIDE + flag("wrong_side").remedy),)
     if reasons:
@@ -127,16 +132,19 @@ def _searched(
 ) -> tuple[Search, list[ToothSide], tuple[Reason, ...], int]:
     """The search for the ring gear, its teeth, what speaks against them, and the size of its first look.
 
-    Looked at again at other sizes while there is a doubt. Of searches that all fail the one counts that
-    says what is wrong with a tooth, or whose reason most of them give: a size that sees something where
-    nothing is stands alone.
+    Looked at again at other sizes while there is a doubt. A search that succeeds after others had painted
+    teeth elsewhere does not count: one of them is wrong. Of searches that all fail the one counts that
+    says what is wrong with a tooth, or whose reason most of them give, before one that stops at the
+    light: a size that sees something where nothing is stands alone.
     """
-    tried = []
+    tried: list[tuple[Search, list[ToothSide], tuple[Reason, ...], int]] = []
     for long_side_px in _LOOKS_PX:
         search = look_for_ring(photo, side, hand, long_side_px)
         teeth = _teeth_of(photo, search)
         good = [t for t in teeth if t.confidence >= settings.tooth_confidence]
         reasons = why_not(photo, search, good, side, settings)
+        if not reasons and not all(_may_be_same(search, earlier) for earlier, *_ in tried):
+            reasons = (Reason("unsure_teeth", _UNLIKE + flag("unsure_teeth").remedy),)
         tried.append((search, teeth, reasons, long_side_px))
         if not reasons:
             return tried[-1]
@@ -148,6 +156,24 @@ def _searched(
         return code in _OF_A_TOOTH, leading.count(code), code in _WORTH_ANOTHER_LOOK, size_px
 
     return max(tried, key=lambda each: weight(each[2][0].code, each[3]))
+
+
+def _may_be_same(search: Search, earlier: Search) -> bool:
+    """Whether half of a search's painted teeth lie where an earlier one had some, or that had none."""
+    if search.ring is None or earlier.ring is None or not earlier.painted:
+        return True
+    new, old = (
+        s.ring.view.tooth_surfaces([side.number for side in s.painted])
+        for s in (search, earlier)
+        if s.ring is not None
+    )
+    places = np.array([surface.corners.mean(axis=0) for surface in old])
+    apart = [
+        float(np.linalg.norm(places - surface.corners.mean(axis=0), axis=1).min())
+        / surface.length_px
+        for surface in new
+    ]
+    return float(np.mean(np.array(apart) < _SAME_PLACE)) >= 0.5
 
 
 def _looks_like_other_side(
@@ -181,19 +207,36 @@ def _mean_side(sides: Sequence[SeenSide]) -> float:
     return float(np.mean([s.side for s in sides] or [0.0]))
 
 
-def _declared_otherwise(photo: Photo, side: Side, hand: Hand) -> tuple[Reason, ...]:
-    """The reason to decline if painted teeth are surely found for the other side or the other hand."""
+def _declared_otherwise(
+    photo: Photo, side: Side, hand: Hand, teeth: Sequence[ToothSide]
+) -> tuple[Reason, ...]:
+    """The reason to decline if painted teeth are surely found for the other side or the other hand.
+
+    Both in a coarse and in a fine look, and not where `teeth` of the declared ones were found, if unsure.
+    """
+    if any(tooth.confidence > _DECLARED_SEEN for tooth in teeth):
+        return ()
     other: Side = "coast" if side == "drive" else "drive"
     other_hand: Hand = "left" if hand == "right" else "right"
     as_other, as_other_hand = (
-        max((t.confidence for t in _teeth_of(photo, look_for_ring(photo, *declared))), default=0.0)
-        for declared in ((other, hand), (side, other_hand))
+        _confidence_as(photo, *declared) for declared in ((other, hand), (side, other_hand))
     )
     if max(as_other, as_other_hand) <= _OTHER_SURE:
         return ()
     if as_other_hand > as_other:
         return (Reason("unsure_teeth", _FITS_OTHER_HAND.format(hand, other_hand)),)
     return (Reason("wrong_side", _FITS_OTHER + flag("wrong_side").remedy),)
+
+
+def _confidence_as(photo: Photo, side: Side, hand: Hand) -> float:
+    """How surely teeth are found under a declaration, in the less sure one of two looks."""
+    least = 1.0
+    for size_px in _LOOKS_PX[:2]:
+        teeth = _teeth_of(photo, look_for_ring(photo, side, hand, size_px))
+        least = min(least, max((t.confidence for t in teeth), default=0.0))
+        if least <= _OTHER_SURE:
+            break
+    return least
 
 
 def look_for_ring(photo: Photo, side: Side, hand: Hand, long_side_px: int = _LOOKS_PX[0]) -> Search:
