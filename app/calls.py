@@ -314,7 +314,11 @@ def _photo(_archive: Archive, _settings: Settings, sha256: str, name: str) -> Ph
 def _photo_url(_archive: Archive, _settings: Settings, sha256: str, name: str) -> str:
     from PIL import Image as pictures
 
-    image = pictures.fromarray(_photo(_archive, _settings, sha256, name).pixels)
+    from pattern.photo.levels import factor_for, reduced
+
+    photo = _photo(_archive, _settings, sha256, name)
+    long_side = max(photo.width_px, photo.height_px)
+    image = pictures.fromarray(reduced(photo, factor_for(photo, long_side / EDITOR_PX)))
     image.thumbnail((EDITOR_PX, EDITOR_PX))
     return "data:image/jpeg;base64," + base64.b64encode(_jpeg(image)).decode()
 

@@ -51,7 +51,7 @@ class Photo:
 
     name: str
     sha256: str
-    pixels: NDArray[np.uint8]
+    pixels: NDArray[np.uint8] = field(repr=False)
     orientation: int = 1
 
     @property

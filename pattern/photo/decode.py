@@ -6,6 +6,7 @@ import hashlib
 import io
 import re
 import warnings
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -27,6 +28,7 @@ _AGAIN = "Copy the file from the phone again, or take the photo again"
 _SUPPORTED = "Use a JPEG, PNG, WebP, TIFF or HEIC file"
 _BAND_ROWS = 256
 """Rows that are converted at a time, so that a large photo needs its pixels once and not four times."""
+_JPEG = ("JPEG", "MPO")
 _LARGE_PX = 8_000_000
 """A JPEG of so many pixels is decoded at half its size first."""
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
@@ -60,38 +62,31 @@ def decode_photo(data: bytes, name: str, settings: Settings | None = None) -> Ph
     if not data:
         raise UnreadablePhoto("is empty (0 bytes)", subject=name, remedy=_AGAIN)
     kind, orientation, size = _header(data, name, settings)
-    is_jpeg = kind in ("JPEG", "MPO")
-    halve = is_jpeg and _is_large(*size)
-    try:
-        if is_jpeg:
-            pixels, to_apply = _decode_jpeg(data, name, halve), orientation
-        else:
-            pixels, to_apply = _decode_other(data, kind)
-    except UnreadablePhoto:
-        raise
-    except (OSError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error) as fault:
-        raise UnreadablePhoto(
-            f"is damaged or cut short ({_first_line(fault)})", subject=name, remedy=_AGAIN
-        ) from fault
+    halve = kind in _JPEG and _is_large(*size)
+    pixels = _pixels(data, name, kind, orientation, halve)
     if min(pixels.shape[:2]) < 16:
         raise UnreadablePhoto(
             f"is only {pixels.shape[1]} x {pixels.shape[0]} pixels",
             subject=name,
             remedy="Send the photo itself, not its thumbnail",
         )
-    photo = Photo(
-        name=name,
-        sha256=hashlib.sha256(data).hexdigest(),
-        pixels=upright(pixels, to_apply),
-        orientation=orientation,
-    )
+    photo = Photo(name, hashlib.sha256(data).hexdigest(), pixels, orientation)
     if not halve:
         return photo
-    return HalfDecoded.of(
-        photo,
-        lambda: upright(_decode_jpeg(data, name), orientation),
-        (2 * photo.width_px, 2 * photo.height_px),
-    )
+    whole = partial(_pixels, data, name, kind, orientation, False)
+    return HalfDecoded.of(photo, whole, (2 * photo.width_px, 2 * photo.height_px))
+
+
+def _pixels(data: bytes, name: str, kind: str, orientation: int, halve: bool) -> NDArray[np.uint8]:
+    """All pixels or a JPEG's half, upright. Raises UnreadablePhoto."""
+    try:
+        if kind in _JPEG:
+            return upright(_decode_jpeg(data, name, halve), orientation)
+        return upright(*_decode_other(data, kind))
+    except (OSError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error) as fault:
+        raise UnreadablePhoto(
+            f"is damaged or cut short ({_first_line(fault)})", subject=name, remedy=_AGAIN
+        ) from fault
 
 
 def _header(data: bytes, name: str, settings: Settings) -> tuple[str, int, tuple[int, int]]:

@@ -19,10 +19,12 @@ _KEPT: WeakKeyDictionary[Photo, dict[int, NDArray[np.uint8]]] = WeakKeyDictionar
 def reduced(photo: Photo, factor: int) -> NDArray[np.uint8]:
     """The photo's pixels with every `factor` x `factor` of them averaged into one, kept with the photo.
 
-    `factor` is a power of two. What is left over at the right and lower edge is dropped; a pixel
+    `factor` is a power of two, else ValueError is raised. What is left over at the right and lower edge is dropped; a pixel
     (x, y) of the result has its centre at ((x + 0.5) factor - 0.5, (y + 0.5) factor - 0.5) of the photo.
     """
-    if factor <= 1:
+    if factor < 1 or factor & (factor - 1):
+        raise ValueError(f"{factor} is no power of two")
+    if factor == 1:
         return photo.pixels
     levels = _KEPT.setdefault(photo, {})
     if factor not in levels:
@@ -55,10 +57,8 @@ class HalfDecoded(Photo):
     def of(
         cls, photo: Photo, whole: Callable[[], NDArray[np.uint8]], size_px: tuple[int, int]
     ) -> HalfDecoded:
-        """From a `photo` with the pixels of the half; `whole` decodes all, (width, height) upright.
-
-        Both sides of the size are even.
-        """
+        """From a `photo` with the pixels of the half; `whole` decodes all, (height, width, 3) upright, of
+        `size_px`, (width, height), both even."""
         half = cls.__new__(cls)
         vars(half).update(vars(photo), _whole=whole, _size_px=size_px)
         _KEPT[half] = {2: vars(half).pop("pixels")}

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from pattern.photo.levels import factor_for, reduced
 from pattern.records import Photo, Reading, ToothReading, ToothSide
 from pattern.teeth.surface import ToothSurface
 
@@ -57,7 +58,9 @@ def overlay_image(
 ) -> Image.Image:
     """As `draw_overlay`, as a picture; without the strip of words if they stand beside it."""
     x0, y0, x1, y1 = _shown_part(photo, reading)
-    part = photo.pixels[y0:y1, x0:x1]
+    factor = factor_for(photo, max(x1 - x0, y1 - y0) / long_side)
+    x0, y0, x1, y1 = (edge // factor * factor for edge in (x0, y0, x1, y1))
+    part = reduced(photo, factor)[y0 // factor : y1 // factor, x0 // factor : x1 // factor]
     width, height = x1 - x0, y1 - y0
     scale = min(long_side / max(width, height), max(1.0, _LEAST_WIDTH / width))
     size = (max(1, round(width * scale)), max(1, round(height * scale)))

@@ -13,6 +13,7 @@ from PIL import Image
 from pattern.errors import PatternError
 from pattern.jobs import FiledPhoto
 from pattern.photo.decode import decode_photo
+from pattern.photo.levels import factor_for, reduced
 from pattern.records import Photo, Reading
 from pattern.report.overlay import overlay_image
 
@@ -38,10 +39,14 @@ def picture(photo: FiledPhoto, original: Original, long_side_px: int = 900) -> b
     if reading.size_px:
         reading = scaled(reading, decoded.width_px / reading.size_px[0])
     left, top, right, bottom = _around_teeth(reading, decoded.width_px, decoded.height_px)
-    cut = replace(decoded, pixels=np.ascontiguousarray(decoded.pixels[top:bottom, left:right]))
+    factor = factor_for(decoded, max(right - left, bottom - top) / long_side_px)
+    left, top, right, bottom = (edge // factor for edge in (left, top, right, bottom))
+    part = reduced(decoded, factor)[top:bottom, left:right]
+    cut = replace(decoded, pixels=np.ascontiguousarray(part))
     share = min(1.0, long_side_px / max(cut.width_px, cut.height_px))
     small = _reduced(cut, share)
-    shown = scaled(reading, small.width_px / cut.width_px, (left, top))
+    corner = (float(left * factor), float(top * factor))
+    shown = scaled(reading, small.width_px / (cut.width_px * factor), corner)
     return _jpeg(overlay_image(small, shown, long_side=long_side_px))
 
 

@@ -14,11 +14,10 @@ from pattern.settings import Settings
 from pattern.teeth.surface import ToothSurface
 
 if TYPE_CHECKING:
-    from pattern.teeth.find import Search
+    from pattern.teeth.looks import Search
 
-_SURE = 0.6
-_HARDLY = 0.1
-"""And how sure that there are none, from which on it cannot tell one side from the other."""
+_SURE, _HARDLY = 0.6, 0.1
+"""How sure the network must be that there are no teeth; and how sure, from which on it cannot tell their sides."""
 _BOW_SURE = 0.08
 _WHOLE = 0.85
 """Share of the tooth seen best that must lie in the picture: beyond it the ring gear's fit guesses."""

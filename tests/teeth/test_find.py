@@ -7,6 +7,7 @@ corners, toe, and the reasons to decline.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +17,7 @@ import pytest
 from pattern.photo.decode import load_photo
 from pattern.records import Photo, Reason, Side
 from pattern.settings import Settings
-from pattern.teeth import find
+from pattern.teeth import declared, find, looks
 from pattern.teeth.fields import PixelFields
 from pattern.teeth.found import FoundTeeth
 from pattern.teeth.verdict import why_not
@@ -25,6 +26,12 @@ from tests.drawn_fields import fields_of
 
 SETTINGS = Settings()
 SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+def _say(monkeypatch: pytest.MonkeyPatch, predict: Callable[..., PixelFields]) -> None:
+    """Let `predict` stand for the network, wherever it is asked."""
+    for module in (looks, declared):
+        monkeypatch.setattr(module, "predict_fields", predict)
 
 
 def _swapped(fields: PixelFields) -> PixelFields:
@@ -46,7 +53,7 @@ def _find(
     def predict(_pixels: object, asked: Side, *args: object, **kwargs: object) -> PixelFields:
         return said if asked == side else _swapped(said)
 
-    monkeypatch.setattr(find, "predict_fields", predict)
+    _say(monkeypatch, predict)
     return find.find_teeth(drawn.photo, side, drawn.hand, SETTINGS, **options)  # type: ignore[arg-type]
 
 
@@ -143,9 +150,8 @@ def test_teeth_whose_end_is_out_of_the_picture_say_which(monkeypatch: pytest.Mon
         "lengthwise", "profile", "lengthwise_sd", "profile_sd",
     )  # fmt: skip
     part = replace(fields, **{n: cropped(getattr(fields, n)) for n in names})
-    monkeypatch.setattr(
-        find,
-        "predict_fields",
+    _say(
+        monkeypatch,
         lambda _p, asked, *a, **k: part if asked == "drive" else _swapped(part),
     )
     found = find.find_teeth(Photo("p", "0" * 64, crop), "drive", "right", SETTINGS)
@@ -206,7 +212,7 @@ def test_of_several_looks_that_fail_the_reason_is_that_of_a_tooth_or_of_most(
     said: list[str], told: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     left = list(said)
-    monkeypatch.setattr(find, "look_for_ring", lambda *_: find.Search((), None))
+    monkeypatch.setattr(find, "look_for_ring", lambda *_: looks.Search((), None))
     monkeypatch.setattr(find, "why_not", lambda *_: (Reason(left.pop(0), "."),))
     _, teeth, reasons, _ = find._searched(drawn_gear("drive").photo, "drive", "right", SETTINGS)
     assert (teeth, [r.code for r in reasons]) == ([], [told])
@@ -223,7 +229,7 @@ def test_a_photo_that_succeeds_is_not_looked_at_again(monkeypatch: pytest.Monkey
         lambda *a: sizes.append(a[3]) or look(*a),  # type: ignore[func-returns-value]
     )
     assert _find(drawn, monkeypatch).teeth
-    assert sizes == [find._LOOKS_PX[0]]
+    assert sizes == [looks.LOOKS_PX[0]]
 
 
 def test_teeth_of_which_hardly_any_is_seen_are_hidden_whatever_the_ring_gear_says(
@@ -231,9 +237,9 @@ def test_teeth_of_which_hardly_any_is_seen_are_hidden_whatever_the_ring_gear_say
 ) -> None:
     drawn = drawn_gear("drive", tilt_deg=(8.0, 40.0))
     said = fields_of(drawn, noise=0.015)
-    monkeypatch.setattr(find, "predict_fields", lambda *a, **k: said)
-    search = find.look_for_ring(drawn.photo, "drive", "right")
-    good = find._teeth_of(drawn.photo, search)
+    _say(monkeypatch, lambda *a, **k: said)
+    search = looks.look_for_ring(drawn.photo, "drive", "right")
+    good = looks.teeth_of(drawn.photo, search)
     for seen, code in ((0.55, []), (0.4, ["hidden"])):
         painted = tuple(replace(side, side=seen) for side in search.painted)
         reasons = why_not(drawn.photo, replace(search, painted=painted), good, "drive", SETTINGS)
