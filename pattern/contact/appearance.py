@@ -13,7 +13,7 @@ from pattern.photo.colour import to_lab
 Floats = NDArray[np.float64]
 
 
-def look_of(rgb: NDArray[np.float32]) -> Floats:
+def look_of(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
     """Features (rows, columns, 7): L*, a*, b*, chroma, log texture and two log colour ratios.
 
     All are averaged over bristle marks. The ratios of red and of blue to green do not change where a
@@ -45,7 +45,7 @@ def plane_basis(rows: int, columns: int) -> Floats:
     return np.asarray(np.linalg.qr(basis)[0])
 
 
-def without_trend(features: Floats, basis: Floats, weights: Floats) -> Floats:
+def without_trend(features: NDArray[np.floating], basis: Floats, weights: Floats) -> Floats:
     """(cells, d) features less their linear trend; cells of weight 0 become 0."""
     counted = basis * weights[:, None]
     normal = counted.T @ counted + 1e-6 * np.eye(basis.shape[1])

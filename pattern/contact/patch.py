@@ -151,8 +151,7 @@ def _near(mask: Mask) -> Floats:
 def _flags(flat: FlatTooth, mask: Mask, inside: Mask) -> tuple[str, ...]:
     """Glare over the mark or part of the tooth, and a mark in two bands."""
     flags = []
-    red, green, blue = cv2.split(flat.rgb)
-    clipped = (cv2.min(cv2.min(red, green), blue) >= _CLIPPED) & inside
+    clipped = (np.minimum.reduce(cv2.split(flat.rgb)) >= _CLIPPED) & inside
     inner, outer = rim_bands(mask, inside)
     around = mask | inner | outer
     over_mark = clipped[around].mean() if around.any() else 0.0

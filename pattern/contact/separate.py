@@ -24,7 +24,7 @@ class Look:
     """One tooth side to separate: `features` (rows, columns, d), `inside` (rows, columns) the cells
     that count, and `prior`, a probability of contact per cell from elsewhere, or None."""
 
-    features: Floats
+    features: NDArray[np.floating]
     inside: NDArray[np.bool_]
     prior: Floats | None = None
 

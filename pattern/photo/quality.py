@@ -98,9 +98,8 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     colours = part[inside > 0]
     if colours.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
-    red, green, blue = colours.T
-    on_tooth = np.maximum(np.maximum(red, green), blue)
-    clipped = float((np.minimum(np.minimum(red, green), blue) >= _CLIPPED).mean())
+    on_tooth = np.maximum.reduce(colours.T)
+    clipped = float((np.minimum.reduce(colours.T) >= _CLIPPED).mean())
     window = max(7, int(0.1 * length * factor)) | 1
     sharpest, across = edge_blur_px(part, inside, window)
     local_length = length * factor
@@ -126,9 +125,8 @@ def edge_blur_px(
     slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3) / 8.0
     near = cv2.dilate(inside, np.ones((9, 9), np.uint8)) > 0
     kernel = np.ones((window_px, window_px), np.uint8)
-    level = np.rint(soft).astype(
-        np.uint8
-    )  # a quarter of the time, and the range of whole levels is enough
+    # the range of whole levels is enough, and takes a quarter of the time
+    level = np.rint(soft).astype(np.uint8)
     span = cv2.subtract(cv2.dilate(level, kernel), cv2.erode(level, kernel)).astype(np.float32)
     strong = near & (span > max(15.0, float(np.median(span[near]))))
     if strong.sum() < 20:

@@ -32,7 +32,7 @@ _MARKED_SHARE, _MARKED_SHARE_AT_EDGE = 0.5, 0.6
 _SURE_AGREEMENT = 0.3
 """Agreement of patches with the network at which a mark at an edge is no slip of the outline."""
 _SURELY_THERE = 0.65
-"""And at which that is so on a single tooth of a wider view."""
+"""And at which that is so on however few teeth, and though they do not fill the picture."""
 _LEAST_FAINT, _SURE_OF_FAINT = 3, 0.75
 """Found teeth that must show a faint mark which an edge cuts: on fewer it is as likely a slipped outline,
 unless the network agrees so well with one of them."""

@@ -50,14 +50,13 @@ def predict_fields(
     hand: Hand,
     *,
     region: tuple[float, float, float, float] | None = None,
-    long_side: int = 512,
+    long_side: int,
 ) -> PixelFields:
     """Predict the maps of a photo.
 
     `region` is (x0, y0, x1, y1), a slice of the photo in pixels, cut to the photo; without it all of it
-    is looked at. The region is scaled to `long_side` network pixels (a multiple of 32;
-    512 is what training used), its short side to the nearest multiple of 32. Raises ValueError for an
-    empty region.
+    is looked at. The region is scaled to `long_side` network pixels (a multiple of 32; training
+    used 256 to 512), its short side to the nearest multiple of 32. Raises ValueError for an empty region.
     """
     x0, y0, x1, y1 = _slice_of(photo, region)
     width, height = input_size(x1 - x0, y1 - y0, long_side)

@@ -23,7 +23,8 @@ def run(
 ) -> list[NDArray[np.float32]]:
     """The named outputs of a network in this package's `weights` folder for one input.
 
-    Takes as many threads as OpenCV may, so that a worker with one core keeps to it.
+    `blob` is (n, channels, rows, columns) as the network was exported for, the outputs as it gives them:
+    `reader.onnx` one picture (1, 4, h, w), `marks.onnx` any number of teeth (n, 11, 48, 144). Takes as many threads as OpenCV may, so that a worker with one core keeps to it.
     """
     network = _loaded(weights, max(1, cv2.getNumThreads()))
     (given,) = network.get_inputs()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 import cv2
@@ -11,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pattern.errors import UnreadablePhoto
+from pattern.photo import decode
 from pattern.photo.decode import decode_photo
 from pattern.photo.levels import HalfDecoded, factor_for, reduced
 from tests.drawn import photo_of
@@ -109,3 +111,35 @@ def test_damage_shows_at_half_the_size_too(picture: np.ndarray) -> None:
         decode_photo(bytes(data), "p.jpg")
     with pytest.raises(UnreadablePhoto, match="cut short"):
         decode_photo(bytes(jpeg(picture)[:-2000]), "p.jpg")
+
+
+def test_what_fails_later_fails_as_what_fails_at_once(
+    picture: np.ndarray, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photo = decode_photo(jpeg(picture), "p.jpg")
+
+    def no_memory(*_: object) -> None:
+        raise cv2.error("Insufficient memory")
+
+    monkeypatch.setattr(decode.cv2, "imdecode", no_memory)
+    with pytest.raises(UnreadablePhoto, match=r"p\.jpg"):
+        _ = photo.pixels
+
+
+def test_it_can_be_sent_to_another_process(picture: np.ndarray) -> None:
+    photo = decode_photo(jpeg(picture), "p.jpg")
+    sent = pickle.loads(pickle.dumps(photo))
+    assert (sent.width_px, sent.height_px, sent.sha256) == (WIDTH, HEIGHT, photo.sha256)
+    assert np.abs(reduced(sent, 2).astype(int) - reduced(photo, 2)).mean() < 0.6
+
+
+def test_its_text_does_not_decode_it(picture: np.ndarray) -> None:
+    photo = decode_photo(jpeg(picture), "p.jpg")
+    assert "p.jpg" in repr(photo)
+    assert "pixels" not in vars(photo)
+
+
+@pytest.mark.parametrize("factor", [0, 3, -2])
+def test_only_powers_of_two_are_factors(factor: int) -> None:
+    with pytest.raises(ValueError, match="power of two"):
+        reduced(photo_of(speckled(32, 32)), factor)

@@ -231,7 +231,7 @@ def test_two_bands_are_handed_on() -> None:
 def test_one_found_tooth_with_a_mark_at_an_edge_is_read_only_where_the_network_bears_it_out(
     width_px: int, agreement: float, status: str
 ) -> None:
-    # the tooth is 400 px long; but in a close-up one would expect its neighbours to show the same
+    # the tooth is 400 px long; where it does not fill the picture its neighbours should show the same
     picture = Photo("p.jpg", "a" * 64, np.full((400, width_px, 3), 90, np.uint8))
     found = FoundTeeth((tooth_side(),), toe="right")
     marked = replace(patch(), agreement=agreement)
