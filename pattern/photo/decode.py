@@ -83,6 +83,8 @@ def _pixels(data: bytes, name: str, kind: str, orientation: int, halve: bool) ->
         if kind in _JPEG:
             return upright(_decode_jpeg(data, name, halve), orientation)
         return upright(*_decode_other(data, kind))
+    except UnreadablePhoto:
+        raise
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error) as fault:
         raise UnreadablePhoto(
             f"is damaged or cut short ({_first_line(fault)})", subject=name, remedy=_AGAIN
