@@ -23,7 +23,7 @@ _CLEARLY_NOT_OTHER = 0.12
 """Share of that probability which the other side must reach in a coarse look to be looked at closely: coarse
 and close looks were within 0.01 of each other on half of the trial photos, and within 0.47 on all (with the
 network before the last training, and closer looks at 512 px; not measured since)."""
-_OTHER_SURE, _DECLARED_SEEN = 0.75, 0.3
+_OTHER_SURE, _DECLARED_SEEN = 0.6, 0.3
 """Confidence that teeth found under another declaration must have to name it in a photo that is declined, and
 of teeth found as declared, over which it is not named; set on samples and trial photos, each declared wrongly."""
 _FITS_OTHER = "No painted teeth are seen as declared, but they are if this is the other side. "
