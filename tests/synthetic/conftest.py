@@ -8,6 +8,7 @@ _WANTS = {
     "test_raster.py": ("numba",),
     "test_first_move.py": ("torch",),
     "test_flat.py": ("numba", "torch", "onnx"),
+    "test_quick_train.py": ("torch",),
     "test_raster_feed.py": ("numba", "torch"),
     "test_raster_net.py": ("numba", "torch", "onnx"),
     "test_raster_photos.py": ("numba", "torch"),
