@@ -112,7 +112,9 @@ def _with_closer_look(
     pieces = (*ring.pieces, *closer)
     numbers = (*ring.numbers, *assigned(closer, ring.view))
     seen = sighting_of(pieces, numbers)
-    view = solve_ring(seen, side, hand, size, start=ring.view.state, robust=True)
+    view = solve_ring(
+        seen, side, hand, size, start=ring.view.state, robust=True, roughly=bool(painted)
+    )
     if view is None:
         return ring
     if painted:

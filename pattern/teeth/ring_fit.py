@@ -36,6 +36,8 @@ _STEP = 1e-7
 _NEAREST = 0.05
 """Distance from the camera, in mean cone distances, within which points are taken to be that far."""
 _COLD_STEPS, _WARM_STEPS = 40, 10
+_FINE, _ROUGH = 1e-5, 1e-3
+"""Share of the cost that a step must gain for another to follow."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,12 +141,14 @@ def solve_ring(
     *,
     start: Floats | None = None,
     robust: bool = False,
+    roughly: bool = False,
 ) -> RingView | None:
     """A maximum a posteriori fit of ring gear and camera; None if no start leads anywhere.
 
     The ring gear's numbers and the focal length have the spreads that they have in the trade. Starts
     from `start`, the state of an earlier view, or from the poses that explain the usual ring gear.
-    `robust` lets points that lie far off count little (a loss that grows like their distance).
+    `robust` lets points that lie far off count little (a loss that grows like their distance). `roughly`
+    ends where a step gains a thousandth: enough for a view that is only the start of the next.
     """
     centre = np.array([(size_px[0] - 1) / 2.0, (size_px[1] - 1) / 2.0])
     target = sighting.xy - centre
@@ -186,7 +190,9 @@ def solve_ring(
     best, best_cost = None, np.inf
     for state in starts:
         steps = _COLD_STEPS if start is None else _WARM_STEPS
-        solved, cost = _descend(residuals, slopes, state, steps, robust)
+        solved, cost = _descend(
+            residuals, slopes, state, steps, robust, _ROUGH if roughly else _FINE
+        )
         if cost < best_cost:
             best, best_cost = solved, cost
     if best is None:
@@ -206,6 +212,7 @@ def _descend(
     state: Floats,
     steps: int,
     robust: bool,
+    least_gain: float,
 ) -> tuple[Floats, float]:
     """Levenberg-Marquardt on the normal equations; the state reached and its cost.
 
@@ -234,7 +241,7 @@ def _descend(
         gained = cost - new_cost
         state, missed, cost = moved, ahead, new_cost
         damping = max(damping / 6.0, 1e-9)
-        if gained < 1e-5 * max(cost, 1e-9):
+        if gained < least_gain * max(cost, 1e-9):
             break
         slope = slopes(state)
     return state, cost

@@ -15,6 +15,7 @@ Floats = NDArray[np.float64]
 _ALONG, _UP = np.linspace(0.08, 0.92, 11), np.linspace(0.15, 0.85, 5)
 _ALIKE = 2.5
 _LINE = np.linspace(0.08, 0.92, 12)
+_REACHES = (0.0, 0.4, 0.2)
 _LEAST_EDGE = 0.22
 _TIP_SD, _ROOT_SD = 0.04, 0.10
 """Spread of a found edge as a share of the depth: the tip edge is seen sharply, the root edge lies in
@@ -31,11 +32,14 @@ def settle_ring(
     them, within less and less of the depth.
     """
     size = (round(2 * view.centre[0]) + 1, round(2 * view.centre[1]) + 1)
-    for reach in (0.0, 0.4, 0.2):
+    for reach in _REACHES:
         parts = [kept, *(c for c in [_cells_on(view, look, numbers)] if c is not None)]
         if reach:
             parts += _edges_on(view, look, numbers, reach)
-        moved = solve_ring(joined(parts), view.side, view.hand, size, start=view.state, robust=True)
+        rough = reach != _REACHES[-1]
+        moved = solve_ring(
+            joined(parts), view.side, view.hand, size, start=view.state, robust=True, roughly=rough
+        )
         if moved is None:
             return view
         view = moved
