@@ -25,13 +25,15 @@ _MOVE_SD_THOU = 0.5
 # of the loss that a hopeless set has: pressing the bearing off is the dear step. In the closed loop
 # twice this price saved 0.05 more pinion moves a set and cost 0.13 more rolls
 _PINION_PRICE = 0.15
+# what a pinion move is weighed against: where no move is likely right, a miss costs many rolls, not one
+_FULL_PRICE_CHANCE = 0.7
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
 _FEWEST = 40  # draws that still tell something
 _CLEAR_ERROR_THOU = 4.0
 # the first pinion move is a promise; later a move that tells the hypotheses apart is worth a risk
-_WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 12.0, 1.5
+_WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 40.0, 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,7 +143,14 @@ def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
     """
     alone = _search(belief, limits, np.zeros(1), reach.ring_thou)
     both = _search(belief, limits, reach.pinion_thou, reach.ring_thou)
-    return both if both.loss + _PINION_PRICE < alone.loss else alone
+    return both if both.loss + _pinion_price(both, limits) < alone.loss else alone
+
+
+def _pinion_price(both: Choice, limits: Limits) -> float:
+    """In full for a first move, which has better ones after it; later in proportion to the chance of ending right."""
+    if limits.first:
+        return _PINION_PRICE
+    return _PINION_PRICE * min(1.0, both.chance_right / _FULL_PRICE_CHANCE)
 
 
 def if_not_right(belief: Belief, limits: Limits) -> Belief:

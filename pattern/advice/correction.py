@@ -258,10 +258,8 @@ def _rolled_again(rolls: Sequence[Roll]) -> bool:
 
 
 def _asked_before(rolls: Sequence[Roll]) -> bool:
-    """A look without a move told nothing new, or a side that was asked for was not to be had."""
-    missing = any(getattr(rolls[-1], side) is None for side in SIDES)
-    looks = (rolls[: t + 1] for t in range(1, len(rolls)))
-    return _rolled_again(rolls) or (missing and any(_rolled_again(part) for part in looks))
+    """The job has looked at one position twice: a second such look would cost it one more roll."""
+    return any(_rolled_again(rolls[: t + 1]) for t in range(1, len(rolls)))
 
 
 def _need_room(job: _Job, belief: Belief, limits: Limits, best: Choice) -> None:

@@ -12,9 +12,10 @@ from pattern.teeth.fields import PixelFields
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-_MIN_CELLS = 40
-_JUMP = 0.22
-"""Profile cannot change by this much from cell to cell within one tooth side."""
+_MIN_CELLS, _JUMP = 40, 0.22
+"""Cells that a tooth side has at least, and what the coordinates cannot change by from cell to cell within one."""
+_FEW_CELLS, _GREAT_JUMP = 20, 0.4
+"""The same where tooth sides are but four or five cells high: there a quarter of the profile lies between two."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,14 +38,16 @@ class Instance:
     contact: float
 
 
-def split_teeth(fields: PixelFields, min_cells: int = _MIN_CELLS) -> list[Instance]:
+def split_teeth(fields: PixelFields, *, narrow: bool = False) -> list[Instance]:
     """Tooth sides of the declared side, largest first.
 
     Cells are cut apart where the network sees an outline and where the coordinates jump; what
-    remains hangs together is one tooth side, grown back to its rim.
+    remains hangs together is one tooth side, grown back to its rim. `narrow` allows for sides of a few
+    cells, in which the coordinates change fast.
     """
+    min_cells, jump = (_FEW_CELLS, _GREAT_JUMP) if narrow else (_MIN_CELLS, _JUMP)
     side = fields.side > 0.5
-    core = side & (fields.edge < 0.5) & ~_jumps(fields)
+    core = side & (fields.edge < 0.5) & ~_jumps(fields, jump)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         core.astype(np.uint8), connectivity=4
     )
@@ -82,10 +85,10 @@ def observe(fields: PixelFields, mask: Mask, most: int = 800) -> Observed:
     )
 
 
-def _jumps(fields: PixelFields) -> Mask:
+def _jumps(fields: PixelFields, limit: float) -> Mask:
     """Cells beside a jump of the coordinates."""
     jump = np.zeros(fields.shape, bool)
-    for values, limit in ((fields.profile, _JUMP), (fields.lengthwise, _JUMP)):
+    for values in (fields.profile, fields.lengthwise):
         across = np.abs(np.diff(values, axis=1)) > limit
         down = np.abs(np.diff(values, axis=0)) > limit
         jump[:, 1:] |= across

@@ -64,8 +64,17 @@ class FoundRing:
 def search_ring(
     fields: PixelFields, side: Side, hand: Hand, size_px: tuple[int, int]
 ) -> FoundRing | None:
-    """The view that explains most cells, None if fewer than two neighbouring pieces fit any."""
-    pieces = pieces_of(fields, side, hand)
+    """The view that explains most cells, None if fewer than two neighbouring pieces fit any.
+
+    Where none does, pieces of a few cells are looked at too.
+    """
+    found = _ring_of(pieces_of(fields, side, hand), side, hand, size_px)
+    return found or _ring_of(pieces_of(fields, side, hand, narrow=True), side, hand, size_px)
+
+
+def _ring_of(
+    pieces: Sequence[Piece], side: Side, hand: Hand, size_px: tuple[int, int]
+) -> FoundRing | None:
     best: FoundRing | None = None
     best_cells = 0.0
     for seed in range(min(_SEEDS, len(pieces))):
@@ -82,10 +91,10 @@ def search_ring(
     return best
 
 
-def pieces_of(fields: PixelFields, side: Side, hand: Hand) -> list[Piece]:
-    """Pieces of the declared side with a sound affine map, the largest first."""
+def pieces_of(fields: PixelFields, side: Side, hand: Hand, *, narrow: bool = False) -> list[Piece]:
+    """Pieces of the declared side with a sound affine map, the largest first; `narrow` as in `split_teeth`."""
     pieces = []
-    for instance in split_teeth(fields):
+    for instance in split_teeth(fields, narrow=narrow):
         observed = observe(fields, instance.mask, most=200)
         piece = _piece(observed, float(instance.mask.sum()), runs_clockwise(side, hand))
         if piece is not None:
@@ -181,7 +190,8 @@ def _solved(
     size_px: tuple[int, int],
     start: Floats | None,
 ) -> RingView | None:
-    return solve_ring(sighting_of(pieces, numbers), side, hand, size_px, start=start, robust=True)
+    seen = sighting_of(pieces, numbers)
+    return solve_ring(seen, side, hand, size_px, start=start, robust=True, roughly=True)
 
 
 def sighting_of(pieces: Sequence[Piece], numbers: Sequence[int | None]) -> Sighting:

@@ -254,3 +254,18 @@ def test_a_faint_mark_at_an_edge_takes_three_teeth_or_a_network_that_is_sure_of_
     assert combined.status == status
     if status == "declined":
         assert "faint" in combined.reasons[0].message
+
+
+@pytest.mark.parametrize(
+    ("count", "area", "status"), [(1, 0.03, "declined"), (1, 0.07, "read"), (2, 0.03, "read")]
+)
+def test_a_speck_on_one_found_tooth_alone_is_no_mark(count: int, area: float, status: str) -> None:
+    # a spot the brush missed on a tooth that was never rolled, seen on a picture of that kind
+    found = FoundTeeth(tuple(tooth_side(n) for n in range(count)), toe="right")
+    teeth = [replace(tooth(number=n), area=area) for n in range(count)]
+    patches = [patch() for _ in range(count)]
+    combined = combine_teeth(PHOTO, "drive", "right", found, teeth, patches, (), SETTINGS)
+    assert combined.status == status
+    if status == "declined":
+        assert combined.reasons[0].code == "no_contact"
+        assert "3 %" in combined.reasons[0].message
