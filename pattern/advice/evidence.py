@@ -19,7 +19,8 @@ _DESIGN_SD = (0.024, 0.024, 0.024, 0.024)
 # what the model itself may be off by, at its place and as a share of the distance from it
 _MODEL_SD = np.array([0.010, 0.012, 0.010, 0.012])
 _MODEL_SHARE = 0.03
-_EXTENT_SD = 0.05
+# a mark's ends are known about as well as its middle, and its model is off by this besides
+_EXTENT_MODEL_SD = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +75,7 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
         centre=centre,
         centre_sd=np.hypot(centre_sd, model_sd),
         extent=extent,
-        extent_sd=np.full_like(extent, _EXTENT_SD),
+        extent_sd=np.hypot(centre_sd, _EXTENT_MODEL_SD),
         backlash_thou=np.array([_thou(r.backlash_in) for r in rolls]),
         backlash_sd_thou=np.array([1000.0 * r.backlash_sd_in for r in rolls]),
         moves_thou=_moves(rolls),

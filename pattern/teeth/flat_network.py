@@ -72,17 +72,19 @@ def flat_inputs(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
 
     Colours as they are, by the spread of this photo's teeth, the mean tooth likewise, and the place.
     """
-    mean = rgb.mean(axis=(0, 2, 3), keepdims=True)
-    off = rgb - mean
-    variance = np.einsum("tcrk,tcrk->c", off, off) / (off.size / 3)
-    sd = np.maximum(np.sqrt(variance), _LEAST_SD).reshape(1, 3, 1, 1)
-    level = np.clip(off / sd, -3.0, 3.0) / 1.5
-    common = np.broadcast_to(level.mean(axis=0, keepdims=True), level.shape)
+    inputs = np.empty((len(rgb), CHANNELS, ROWS, COLUMNS), np.float32)
+    as_is, level, common, places = np.split(inputs, [3, 6, 9], axis=1)
+    np.subtract(2.0 * rgb, 1.0, out=as_is)
+    np.subtract(rgb, rgb.mean(axis=(0, 2, 3), keepdims=True), out=level)
+    variance = np.einsum("tcrk,tcrk->c", level, level) / (level.size / 3)
+    level /= np.maximum(np.sqrt(variance), _LEAST_SD).reshape(1, 3, 1, 1)
+    np.clip(level, -3.0, 3.0, out=level)
+    level /= 1.5
+    common[:] = level.mean(axis=0)
     lengthwise = np.linspace(-1.0, 1.0, COLUMNS, dtype=np.float32)
     profile = np.linspace(1.0, -1.0, ROWS, dtype=np.float32)
-    grid = np.stack(np.meshgrid(lengthwise, profile))
-    places = np.broadcast_to(grid, (len(rgb), 2, ROWS, COLUMNS))
-    return np.concatenate([2.0 * rgb - 1.0, level, common, places], axis=1).astype(np.float32)
+    places[:] = np.stack(np.meshgrid(lengthwise, profile))
+    return inputs
 
 
 def _enlarged(values: Maps, rows: int, columns: int) -> Maps:

@@ -121,24 +121,37 @@ def painted_run(sides: Sequence[SeenSide]) -> list[SeenSide]:
     say of each tooth, and by how far the run's look differs from the other teeth's, against the spread
     within both.
     """
+    if not sides:
+        return []
     odds = np.array([s.log_odds for s in sides])
-    looks = np.array([s.look * _WEIGHTS for s in sides])
-    best, best_score = np.zeros(len(sides), bool), -float(odds.sum())
-    for start in range(len(sides)):
-        for end in range(start + 1, min(start + _MOST, len(sides)) + 1):
-            inside = np.zeros(len(sides), bool)
-            inside[start:end] = True
-            score = float(odds[inside].sum() - odds[~inside].sum()) + _stands_out(looks, inside)
-            if score > best_score:
-                best, best_score = inside, score
-    return [s for s, is_in in zip(sides, best, strict=True) if is_in]
+    first, end = _runs(len(sides))
+    scores = 2.0 * (_sums_to(odds)[end] - _sums_to(odds)[first]) - odds.sum()
+    scores += _stands_out(np.array([s.look * _WEIGHTS for s in sides]), first, end)
+    best = int(scores.argmax())
+    return list(sides[first[best] : end[best]]) if scores[best] > -odds.sum() else []
 
 
-def _stands_out(looks: Floats, inside: NDArray[np.bool_]) -> float:
-    """Log odds for a run from how its look differs from that of the other teeth; 0 without others."""
-    if inside.all():
-        return 0.0
-    parts = [looks[inside], looks[~inside]]
-    step = float(np.linalg.norm(parts[0].mean(axis=0) - parts[1].mean(axis=0)))
-    spread = float(np.concatenate([part - part.mean(axis=0) for part in parts]).std())
-    return _STANDS_OUT * min(step / (_NOISE + spread), _MOST_OUT)
+def _runs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The first of each run of neighbours and the one after its last, (runs,)."""
+    first, length = np.indices((count, min(_MOST, count))).reshape(2, -1)
+    fits = first + length < count
+    return first[fits], (first + length + 1)[fits]
+
+
+def _sums_to(values: Floats) -> Floats:
+    """Sums over all before each place, (n + 1, ...)."""
+    return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
+
+
+def _stands_out(looks: Floats, first: NDArray[np.int64], end: NDArray[np.int64]) -> Floats:
+    """(runs,) log odds for each from how its look differs from that of the other teeth; 0 without others."""
+    sums = _sums_to(looks)
+    count = (end - first)[:, None]
+    others = len(looks) - count
+    mean = (sums[end] - sums[first]) / count
+    rest = (sums[-1] - (sums[end] - sums[first])) / np.maximum(others, 1)
+    squares = (looks**2).sum() - (count * mean**2 + others * rest**2).sum(axis=1)
+    spread = np.sqrt(np.maximum(squares, 0.0) / looks.size)
+    step = np.linalg.norm(mean - rest, axis=1)
+    odds = _STANDS_OUT * np.minimum(step / (_NOISE + spread), _MOST_OUT)
+    return np.where(others[:, 0] > 0, odds, 0.0)
