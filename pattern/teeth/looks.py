@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pattern.records import Hand, Photo, Side, ToothSide
 from pattern.teeth.bend import tip_steadiness
 from pattern.teeth.fields import PixelFields
-from pattern.teeth.network import predict_fields
+from pattern.teeth.network import MULTIPLE, predict_fields
 from pattern.teeth.painted import SeenSide, painted_run, seen_sides
 from pattern.teeth.ring_fit import RingView, solve_ring
 from pattern.teeth.ring_refine import settle_ring
@@ -36,6 +36,8 @@ CLOSE_LOOKS_PX = (384, 512, 640)
 """Sizes at which it looks closer, never coarser than the first time; a second time where the first moved the
 teeth by more than `_SETTLED`."""
 _SETTLED = 0.04
+_USUAL_SHAPE = 0.75
+"""Short side over long side of a phone's photo."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +89,8 @@ def _looked_closer(
             region = _part_of(look.painted, look, photo) or around(photo, ring.view, sides)
         if region is None and close_px == look_px and close_px != sizes[-1]:
             continue  # the very same look again
-        look = predict_fields(photo, side, hand, region=region, long_side=close_px)
+        long_side_px = max(look_px, _at_equal_cost(close_px, region))
+        look = predict_fields(photo, side, hand, region=region, long_side=long_side_px)
         better = _with_closer_look(ring, look, painted or sides, side, hand, photo)
         moved = _moved(ring.view, better.view, painted)
         ring = better
@@ -97,6 +100,15 @@ def _looked_closer(
         if moved < _SETTLED:
             break
     return Search(tuple(looks), ring, tuple(sides), tuple(painted), moved)
+
+
+def _at_equal_cost(long_side_px: int, region: Region | None) -> int:
+    """The size of a look for a slice squarer than a photo, whose cells are as many as a photo's."""
+    if region is None:
+        return long_side_px
+    sides = region[2] - region[0], region[3] - region[1]
+    squarer = max(min(sides) / max(sides) / _USUAL_SHAPE, 1.0)
+    return round(long_side_px / squarer**0.5 / MULTIPLE) * MULTIPLE
 
 
 def _with_closer_look(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -102,3 +104,34 @@ def test_a_set_that_is_known_not_to_be_right_is_never_left_as_it_stands() -> Non
     assert choose(belief, limits, fine).ring_thou == -1.0
     bound = choose(belief, limits, Reach(np.array([0.0]), np.array([0.0])))
     assert (bound.pinion_thou, bound.ring_thou) == (0.0, 0.0)
+
+
+def test_where_no_move_is_likely_right_a_pinion_move_twice_as_likely_is_worth_its_price() -> None:
+    # one long job went on with ring gear moves of a thousandth to and fro, 4 % likely to end right
+    # each, because the better move's 36 % did not pay for pressing the bearing off; no source
+    count = 400
+    response = documented_response(axle(), "tapered").mean[None].repeat(count, axis=0)
+    response[:, DIRECTION] = 0.0, 0.03, 0.03, 0.0, 0.0, 0.0, 0.0, 0.0
+    response[:, HOUSING] = 0.0
+    by_ring, by_both = np.arange(count) < 48, np.arange(count) >= 312
+    beyond = ~(by_ring | by_both)
+    response[beyond, HOUSING] = 0.0, 0.0, 0.4, 0.0
+    pinion, ring = np.where(by_both, 3.5, 0.0), np.where(beyond, 0.0, np.where(by_ring, -4.0, 4.0))
+    belief = Belief(
+        pinion, ring, response, np.full((count, 4), 0.5), np.full((count, 4), 0.3),
+        np.zeros(count, dtype=bool),
+    )  # fmt: skip
+    moves = Reach(np.array([-3.5, 0.0]), np.array([-4.0, 0.0, 4.0]))
+    first = choose(belief, Limits(0.0, 20.0), moves)
+    later = choose(belief, Limits(0.0, 20.0, first=False), moves)
+    assert first.pinion_thou == 0.0
+    assert later.pinion_thou == -3.5 and later.chance_right > 0.15
+
+
+def test_a_job_asks_once_to_look_again_before_it_moves() -> None:
+    # common practice, no source: a test roll costs the shop the better part of an hour
+    doubtful = roll((0.40, 0.47), (0.53, 0.49), 0.0094)
+    moved = replace(doubtful, ring_move_in=0.001)
+    known = axle(tooth_system="uniform")
+    assert advise(known, doubtful).verdict == "undecided"
+    assert advise(known, doubtful, doubtful, moved).verdict != "undecided"

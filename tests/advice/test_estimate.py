@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pattern.advice.accounts import ParabolaAccount
+from pattern.advice.checks import fits_badly
 from pattern.advice.choose import mix, shares
 from pattern.advice.correction import fits, settle
 from pattern.advice.evidence import gather
 from pattern.advice.plausible import mendable
 from pattern.advice.response import HOUSING, documented_response
-from pattern.records import Roll
+from pattern.records import Roll, SideReading
 from pattern.synthetic.closed_loop import SCENARIOS, drawn_job
 from pattern.synthetic.drawn_sets import LinearSet, Noise, rolled
 from tests.advice.cases import axle, roll
@@ -85,6 +88,20 @@ def test_draws_that_are_moved_on_stay_on_the_posterior() -> None:
             assert abs(now.mean() - was.mean()) < 0.3 * was.std()
             assert 0.75 < now.std() / was.std() < 1.33
             assert not np.array_equal(now, was)
+
+
+def test_the_extents_of_a_vague_reading_are_believed_no_more_than_its_place() -> None:
+    # a reading of twice the spread with extents 0.2 apart used to count as contradicting itself, and
+    # to settle which account of the set is true
+    def vague(length: float, width: float) -> SideReading:
+        return SideReading(0.5, 0.5, 0.06, 0.10, length=length, width=width)
+
+    rolls = [Roll(vague(s, s + 0.1), vague(s, s + 0.1), 0.008) for s in (0.30, 0.55)]
+    found = fits(axle(), gather(axle(), rolls))
+    assert not fits_badly(min(found, key=lambda f: f.misfit))
+    clear = [replace(r, drive=replace(r.drive, lengthwise_sd=0.02, profile_sd=0.03),
+                     coast=replace(r.coast, lengthwise_sd=0.02, profile_sd=0.03)) for r in rolls]  # fmt: skip
+    assert fits_badly(min(fits(axle(), gather(axle(), clear)), key=lambda f: f.misfit))
 
 
 def test_no_roll_is_needed_to_be_told_twice() -> None:
