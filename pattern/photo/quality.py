@@ -98,7 +98,8 @@ def measure_light(photo: Photo, region: NDArray[np.float64]) -> ToothLight:
     colours = part[inside > 0]
     if colours.size == 0:
         return ToothLight(length, 0.0, 0.0, 1.0, 1.0)
-    red, green, blue = colours.T  # one by one: a reduction over so short an axis takes 30 times as long
+    # one by one: a reduction over so short an axis takes 30 times as long
+    red, green, blue = colours.T
     on_tooth = np.maximum(np.maximum(red, green), blue)
     clipped = float((np.minimum(np.minimum(red, green), blue) >= _CLIPPED).mean())
     window = max(7, int(0.1 * length * factor)) | 1

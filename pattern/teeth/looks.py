@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -108,7 +109,7 @@ def _at_equal_cost(long_side_px: int, region: Region | None) -> int:
         return long_side_px
     sides = region[2] - region[0], region[3] - region[1]
     squarer = max(min(sides) / max(sides) / _USUAL_SHAPE, 1.0)
-    return round(long_side_px / squarer**0.5 / MULTIPLE) * MULTIPLE
+    return round(long_side_px / math.sqrt(squarer) / MULTIPLE) * MULTIPLE
 
 
 def _with_closer_look(
