@@ -269,3 +269,17 @@ def test_a_speck_on_one_found_tooth_alone_is_no_mark(count: int, area: float, st
     if status == "declined":
         assert combined.reasons[0].code == "no_contact"
         assert "3 %" in combined.reasons[0].message
+
+
+@pytest.mark.parametrize(
+    ("count", "agreement", "status"), [(1, 0.34, "declined"), (1, 0.45, "read"), (2, 0.34, "read")]
+)
+def test_a_bare_patch_on_one_found_tooth_where_no_mark_is_expected_is_none(
+    count: int, agreement: float, status: str
+) -> None:
+    # a rusty tooth between shining painted ones was read, and pointed the wrong way
+    found = FoundTeeth(tuple(tooth_side(n) for n in range(count)), toe="right")
+    patches = [replace(patch(), agreement=agreement) for _ in range(count)]
+    teeth = [tooth(number=n) for n in range(count)]
+    combined = combine_teeth(PHOTO, "drive", "right", found, teeth, patches, (), SETTINGS)
+    assert combined.status == status
