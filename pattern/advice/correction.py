@@ -286,8 +286,9 @@ def _limits(axle: Axle, rolls: Sequence[Roll]) -> Limits:
     coast_first = axle.position == "front" and axle.rotation == "standard"
     weights = (0.8, 1.0) if coast_first else (1.0, 0.8)
     return Limits(
-        1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in, weights, first=len(rolls) == 1
-    )
+        1000.0 * axle.backlash_min_in, 1000.0 * axle.backlash_max_in, weights,
+        first=len(rolls) == 1, told=axle.tooth_system != "unknown",
+    )  # fmt: skip
 
 
 def _advice(verdict: str, job: _Job, seen: Findings, move: Choice | None) -> Advice:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -126,12 +124,3 @@ def test_where_no_move_is_likely_right_a_pinion_move_twice_as_likely_is_worth_it
     later = choose(belief, Limits(0.0, 20.0, first=False), moves)
     assert first.pinion_thou == 0.0
     assert later.pinion_thou == -3.5 and later.chance_right > 0.15
-
-
-def test_a_job_asks_once_to_look_again_before_it_moves() -> None:
-    # common practice, no source: a test roll costs the shop the better part of an hour
-    doubtful = roll((0.40, 0.47), (0.53, 0.49), 0.0094)
-    moved = replace(doubtful, ring_move_in=0.001)
-    known = axle(tooth_system="uniform")
-    assert advise(known, doubtful).verdict == "undecided"
-    assert advise(known, doubtful, doubtful, moved).verdict != "undecided"

@@ -42,3 +42,21 @@ def test_a_side_that_could_not_be_had_is_asked_for_once() -> None:
     run = run_job(drawn_job(LinearSet, unread, 57, seed=7), unread, follow_advice)
     assert run.done
     assert run.verdicts.count("undecided") == 1
+
+
+def test_without_the_tooth_system_a_first_pinion_move_is_made_only_where_nearly_sure() -> None:
+    # this tapered set shows marks that a uniform one explains fifty times as well: its pinion used to
+    # be taken 0.007 in the wrong way
+    untold = next(s for s in SCENARIOS if "not told" in s.name)
+    job = drawn_job(LinearSet, untold, 90)
+    assert job[0].system == "tapered" and job[1][0] > 4.0
+    run = run_job(job, untold, follow_advice)
+    assert run.done and not run.wrong_first
+
+
+def test_a_job_looks_again_at_one_position_at_most_once() -> None:
+    # this one used to ask at two of its ten rolls, and each look without a move costs the shop a roll
+    noisy = next(s for s in SCENARIOS if s.name == "noise doubled")
+    run = run_job(drawn_job(LinearSet, noisy, 61), noisy, follow_advice)
+    assert run.done
+    assert run.verdicts.count("undecided") <= 1
