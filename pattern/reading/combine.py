@@ -42,6 +42,10 @@ covers 9 %, and was seen as 6 %."""
 _AGREES_ALONE = 0.4
 """Agreement of a patch with the network that a single found tooth needs: rust between shining painted teeth
 reached 0.34, true marks 0.41 and more (trial photos and 200 of another renderer)."""
+_LIKE_STEEL = ("grey", "dark", "unknown")
+_AGREES_ON_STEEL = 0.5
+"""Agreement that faint patches in a compound of the steel's colour need: those of a bare, shining ring gear reached
+0.37, true ones 0.62 and more (samples, trial photos and 200 of another renderer)."""
 _CLOSE_UP = 0.45
 _DISAGREE = (0.10, 0.14)
 """Scatter between teeth (sd, lengthwise and profile) beyond which they show no one pattern."""
@@ -153,9 +157,9 @@ def _missing(
     ):
         return [_reason("glare")]
     if measured:
-        return _too_few(photo, found, measured, patches)
+        return _bare_steel(measured, patches) or _too_few(photo, found, measured, patches)
     name = _most_common([p.compound_name for p in patches])
-    if name in ("grey", "dark", "unknown"):
+    if name in _LIKE_STEEL:
         return [_reason("no_compound")]
     return [
         _reason(
@@ -163,6 +167,15 @@ def _missing(
             f"{name.capitalize()} compound covers the teeth, but no wiped patch was seen. ",
         )
     ]
+
+
+def _bare_steel(measured: list[ToothReading], patches: Sequence[ContactPatch]) -> list[Reason]:
+    """Faint patches in what has the steel's own colour, and not where marks are expected, are reflections."""
+    marked = [p for p in patches if p.contact.any()]
+    faint = 2 * sum("faint" in tooth.flags for tooth in measured) >= len(measured)
+    if not faint or _most_common([p.compound_name for p in marked]) not in _LIKE_STEEL:
+        return []
+    return [] if _is_expected(patches, _AGREES_ON_STEEL) else [_reason("no_compound")]
 
 
 def _too_few(

@@ -283,3 +283,25 @@ def test_a_bare_patch_on_one_found_tooth_where_no_mark_is_expected_is_none(
     teeth = [tooth(number=n) for n in range(count)]
     combined = combine_teeth(PHOTO, "drive", "right", found, teeth, patches, (), SETTINGS)
     assert combined.status == status
+
+
+@pytest.mark.parametrize(
+    ("name", "agreement", "flags", "status"),
+    [
+        ("grey", 0.37, ("faint",), "declined"),
+        ("grey", 0.65, ("faint",), "read"),
+        ("grey", 0.42, (), "read"),
+        ("yellow", 0.37, ("faint",), "read"),
+    ],
+)
+def test_faint_patches_in_the_colour_of_steel_are_reflections_unless_marks_are_expected_there(
+    name: str, agreement: float, flags: tuple[str, ...], status: str
+) -> None:
+    # a bare ring gear in warm light was read as painted with grey compound
+    found = FoundTeeth(tuple(tooth_side(n) for n in range(4)), toe="right")
+    patches = [replace(patch(name=name), agreement=agreement) for _ in range(4)]
+    teeth = [tooth(number=n, flags=flags) for n in range(4)]
+    combined = combine_teeth(PHOTO, "drive", "right", found, teeth, patches, (), SETTINGS)
+    assert combined.status == status
+    if status == "declined":
+        assert combined.reasons[0].code == "no_compound"
