@@ -301,9 +301,9 @@ HEAD = """# Speed
 Made by `python -m tests.benchmarks --write` on {machine}, {day}. Processor time of all threads, best of several tries;
 a ratio is against the simple thing named beside it, measured in the same run. The aims are those of the project's
 issues; for photos whose teeth are found by themselves the aim is one of the clock on two cores, and
-`pytest -m bench tests/benchmarks/test_reading_speed.py` holds it for the middle one of six photos; one
-that needs a second closer look costs more. Processor time counts a second thread that only waits: an advice takes
-half of what stands here by the clock. A dotted line in the plot grows in step with the size.
+`pytest -m bench tests/benchmarks/test_reading_speed.py` holds it for six photos. Processor time
+counts a second thread that only waits: an advice takes half of what stands here by the clock. A dotted line in the plot
+grows in step with the size.
 
 ![How times grow](speed.png)
 

@@ -80,8 +80,7 @@ def test_a_reading_of_twelve_megapixels_costs_at_most_four_decodings(
         ratios[name] = _best_of(7, read) / decode
         print(f"{name}: decode {decode * 1e3:.0f} ms, ratio {ratios[name]:.2f}")
     record_property("ratios", {name: round(ratio, 2) for name, ratio in ratios.items()})
-    assert np.median(list(ratios.values())) <= 4.0
-    assert max(ratios[name] for name in ENLARGED) <= 4.0
+    assert max(ratios.values()) <= 4.0
 
 
 def test_a_heic_reading_costs_at_most_four_of_its_own_decodings(
