@@ -342,6 +342,14 @@ def test_bad_photos_are_mixed_in_and_every_kind_has_its_share():
     assert drawn == orders(150, 50, seed=11, scale=1.0, samples=64)
 
 
+def test_a_number_that_no_photo_has_is_refused(tmp_path, capsys):
+    told = ["--out", str(tmp_path / "new"), "--count", "3", "--bad", "1", "--only", "2,4"]
+    with pytest.raises(SystemExit):
+        main(told)
+    assert "numbers from 0 to 3" in capsys.readouterr().err
+    assert not (tmp_path / "new").exists()
+
+
 # Apart from the first renderer. --------------------------------------------------------------
 
 

@@ -41,10 +41,18 @@ def orders(count: int, bad: int, seed: int, scale: float, samples: int) -> list[
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command; see the module's head."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    total = options.count + options.bad
+    if not all(0 <= number < total for number in [options.first, *options.only]):
+        parser.error(
+            f"--first and --only are numbers from 0 to {total - 1}: --count and --bad together"
+        )
+    if options.step < 1 or options.bad < 0:
+        parser.error("--step is 1 or more, --bad is 0 or more")
     todo = orders(options.count, options.bad, options.seed, options.scale, options.spp)
     if options.only:
-        todo = [todo[number] for number in options.only if number < len(todo)]
+        todo = [todo[number] for number in options.only]
     else:
         todo = todo[options.first :: options.step]
     options.out.mkdir(parents=True, exist_ok=True)
@@ -107,10 +115,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--spp", type=int, default=64, help="samples a pixel")
     parser.add_argument("--first", type=int, default=0, help="begin with this number")
-    parser.add_argument("--step", type=int, default=1, help="draw every so-manieth")
+    parser.add_argument(
+        "--step", type=int, default=1, help="from there on every second for 2, and so on"
+    )
     parser.add_argument("--variant", help="Mitsuba's; default: on a GPU where there is one")
     parser.add_argument("--limit-s", type=float, default=1e9, help="begin no photo after that")
-    parser.add_argument("--only", type=_numbers, help="single numbers, as 3,7,20")
+    parser.add_argument("--only", type=_numbers, default=[], help="single numbers, as 3,7,20")
     parser.add_argument("--scale", type=float, default=1.0, help="factor on the picture's size")
     parser.add_argument("--debug", action="store_true", help="also pictures with the truth drawn")
     return parser

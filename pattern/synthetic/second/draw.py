@@ -15,6 +15,7 @@ from pattern.synthetic.second.develop import Shot, developed, jpeg
 from pattern.synthetic.second.light import Light, drawn_light
 from pattern.synthetic.second.painting import (
     PaintedGear,
+    Surfaced,
     blank_surface,
     drawn_rolled,
     painted_gear,
@@ -73,7 +74,7 @@ def drawn_photo(order: Order, tracer: Tracer, attempt: int) -> Photo | None:
     return _taken(rng, order, attempt, subject, camera, painted, light, built)
 
 
-def _surfaced(things: list[Thing], surfaces: dict[str, Material]) -> list[tuple[Any, Material]]:
+def _surfaced(things: list[Thing], surfaces: dict[str, Material]) -> list[Surfaced]:
     return [(thing.shape, surfaces[thing.surface]) for thing in things]
 
 
@@ -83,8 +84,8 @@ def _set_up(
     camera: Camera,
     tracer: Tracer,
     light: Light,
-    parts: list[tuple[Any, Material]],
-    held: list[tuple[Any, Material]],
+    parts: list[Surfaced],
+    held: list[Surfaced],
 ) -> _Set:
     """The scene; a hand that hides the teeth and was not asked for is taken away."""
     scene = tracer.scene([*parts, *held], light, subject.up)
