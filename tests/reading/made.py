@@ -48,7 +48,7 @@ def patch(
     if not empty:
         contact[20:50, 60:120] = 1.0
     return ContactPatch(
-        contact, 1 - contact, np.zeros((0, 2)), (0.01, 0.02), name, 30.0, agreement=0.5, flags=flags
+        contact, 1 - contact, np.zeros((0, 2)), (0.01, 0.02), name, 30.0, agreement=0.6, flags=flags
     )
 
 
