@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,7 +20,7 @@ _DESIGN_SD = (0.024, 0.024, 0.024, 0.024)
 # what the model itself may be off by, at its place and as a share of the distance from it
 _MODEL_SD = np.array([0.010, 0.012, 0.010, 0.012])
 _MODEL_SHARE = 0.03
-# a mark's ends are known about as well as its middle, and its model is off by this besides
+# a mark's ends are known about as well as its middle, in both directions alike; and the model is off by this
 _EXTENT_MODEL_SD = 0.03
 
 
@@ -61,7 +62,7 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
     """Turn the job's rolls, oldest first, into arrays. Moves not recorded after the first count as none."""
     design, design_sd, design_told = _design(axle)
     centre = np.full((len(rolls), 4), np.nan)
-    centre_sd, extent = centre.copy(), centre.copy()
+    centre_sd, extent, extent_sd = centre.copy(), centre.copy(), centre.copy()
     for t, roll in enumerate(rolls):
         for s, side in enumerate(SIDES):
             reading: SideReading | None = getattr(roll, side)
@@ -69,13 +70,14 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
                 rows = slice(2 * s, 2 * s + 2)
                 centre[t, rows] = reading.lengthwise, reading.profile
                 centre_sd[t, rows] = reading.lengthwise_sd, reading.profile_sd
+                extent_sd[t, rows] = math.hypot(np.mean(centre_sd[t, rows]), _EXTENT_MODEL_SD)
                 extent[t, rows] = reading.length or np.nan, reading.width or np.nan
     model_sd = _MODEL_SD + _MODEL_SHARE * np.abs(centre - design)
     return Evidence(
         centre=centre,
         centre_sd=np.hypot(centre_sd, model_sd),
         extent=extent,
-        extent_sd=np.hypot(centre_sd, _EXTENT_MODEL_SD),
+        extent_sd=extent_sd,
         backlash_thou=np.array([_thou(r.backlash_in) for r in rolls]),
         backlash_sd_thou=np.array([1000.0 * r.backlash_sd_in for r in rolls]),
         moves_thou=_moves(rolls),
