@@ -113,7 +113,7 @@ def _axle_sheet(axle: Axle | None, measures: Measures) -> Sheet | None:
         ("Ring gear diameter", measures.size(axle.ring_diameter_in)),
         ("Teeth", f"{axle.tooth_system} depth, {axle.hand}-hand ring gear, {axle.condition} set"),
         ("Backlash limits", f"{measures.number(axle.backlash_min_in)} to "
-                            f"{measures.length(axle.backlash_max_in)}, as entered for this axle"),
+                            f"{measures.length(axle.backlash_max_in)}, on file; the maker's limits decide"),
         ("Depth shim", f"{measures.length(axle.depth_shim_in)}, {SHIM_PLACES[axle.depth_shim]}"),
         ("Side shims, left / right", _pair(axle.left_shim_in, axle.right_shim_in, measures)),
     ]  # fmt: skip

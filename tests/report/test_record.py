@@ -8,6 +8,7 @@ and ANSI/ASME Y14.1 (A is 8.5 x 11 in), conversions by NIST SP 811 (1 in = 25.4 
 from __future__ import annotations
 
 import base64
+import html
 import io
 import re
 import shutil
@@ -215,6 +216,13 @@ def test_a_bare_job_prints_too(tmp_path: Path) -> None:
         assert "no reading on record" in text
         assert "Caution" in text
         assert "None" not in text + job_html(bare, archive.thumbnail)
+
+
+def test_backlash_limits_that_nobody_entered_are_not_said_to_be_entered(job: Job) -> None:
+    untouched = replace(job, axle=Axle(41, 11, 8.5, tooth_system="tapered"), rolls=())
+    words = " ".join(html.unescape(job_html(untouched, lambda _: b"")).split())
+    assert "0.006 to 0.010 in, on file; the maker's limits decide" in words
+    assert "as entered" not in words
 
 
 @pytest.mark.parametrize(
