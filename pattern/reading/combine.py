@@ -41,8 +41,8 @@ _LEAST_ALONE = 0.045
 covers 9 %, and was seen as 6 %."""
 _AGREES_ALONE = 0.55
 """Agreement of a patch with the network that a single found tooth needs: rust between shining painted teeth
-reached 0.34 and a spot the brush missed 0.53, of 30 true marks all but two 0.59 and more (trial photos and 400 of
-another renderer)."""
+reached 0.34 and a spot the brush missed 0.53, of 42 other marks all but three 0.59 and more (trial photos and 400
+of another renderer)."""
 _LIKE_STEEL = ("grey", "dark", "unknown")
 _AGREES_ON_STEEL = 0.6
 """Agreement that faint patches in a compound of the steel's colour need: those of bare, shining teeth reached 0.55,
@@ -217,7 +217,10 @@ def _doubt_of_one(tooth: ToothReading, agreement: float) -> str:
     if tooth.area < _LEAST_ALONE:
         return f"A bare spot on {100 * tooth.area:.0f} % of one tooth side is no mark. "
     if agreement < _AGREES_ALONE:
-        return "One tooth side alone shows a bare patch, and not where a mark is expected. "
+        return (
+            "One tooth side alone shows a bare patch, and not where a mark is expected: photograph three to "
+            "five painted ones. "
+        )
     return ""
 
 
