@@ -35,7 +35,7 @@ _CLEAR_ERROR_THOU = 4.0
 # the first pinion move is a promise, least known where the tooth system is not told (12 let 2 of 315 such
 # jobs go wrong, 25 one, 50 none and cost 0.02 of the first moves that end right); later a move that tells
 # the hypotheses apart is worth a risk
-_WRONG_WAY_PRICE_UNTOLD, _WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 40.0, 12.0, 1.5
+_WRONG_WAY_PRICE_UNTOLD, _WRONG_WAY_PRICE_FIRST, _WRONG_WAY_PRICE = 50.0, 12.0, 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +43,8 @@ class Belief:
     """Equally weighted draws of the set as it stands now, over all hypotheses.
 
     `pinion_thou`, `ring_thou` (N,), `response` (N, 27), `design` and `edge_half` (N, 4) as in `Answers`; `uniform` (N,) tells the
-    draws that hold the set to be of uniform depth.
+    draws that hold the set to be of uniform depth. `far` are chances that the pinion stands clearly too deep and
+    clearly too shallow, where more than the draws say so: weighing them must not hide a doubt of the direction.
     """
 
     pinion_thou: Array
@@ -52,6 +53,7 @@ class Belief:
     design: Array
     edge_half: Array
     uniform: NDArray[np.bool_]
+    far: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -120,6 +122,13 @@ def offsets(
     return shown - belief.design[:, None, :], backlash_thou(response, pinion, ring)
 
 
+def ends_right(belief: Belief, moves_thou: Array, limits: Limits) -> NDArray[np.bool_]:
+    """Whether a draw ends right with a move, (N, K)."""
+    off, backlash = offsets(belief, moves_thou)
+    inside = (backlash >= limits.low_thou) & (backlash <= limits.high_thou)
+    return np.asarray(np.all(np.abs(off) <= RIGHT, axis=2) & inside)
+
+
 def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Array, Array, Array]:
     """Loss, chance right, chance good enough, chance of backlash inside, each (K,)."""
     off, backlash = offsets(belief, moves_thou)
@@ -134,9 +143,18 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     miss = np.sum(share**2, axis=2) + np.maximum(outside, 0.0) / _BACKLASH_SOFT_THOU
     loss = 1.0 - success + _PULL * np.minimum(miss, 200.0)
     # a pinion taken the wrong way is the dearest mistake: twice pressed, and further off than before
-    clear = belief.pinion_thou[:, None] * (np.abs(belief.pinion_thou[:, None]) > _CLEAR_ERROR_THOU)
-    loss += _wrong_way_price(limits) * (clear * moves_thou[None, :, 0] > 0)
-    return loss.mean(axis=0), right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
+    deep, shallow = far(belief)
+    pinion = moves_thou[:, 0]
+    wrong_way = np.where(pinion > 0, deep, np.where(pinion < 0, shallow, 0.0))
+    total = loss.mean(axis=0) + _wrong_way_price(limits) * wrong_way
+    return total, right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
+
+
+def far(belief: Belief) -> tuple[float, float]:
+    """Chances that the pinion stands clearly too deep, and clearly too shallow."""
+    deep = float(np.mean(belief.pinion_thou > _CLEAR_ERROR_THOU))
+    shallow = float(np.mean(belief.pinion_thou < -_CLEAR_ERROR_THOU))
+    return max(deep, belief.far[0]), max(shallow, belief.far[1])
 
 
 def choose(belief: Belief, limits: Limits, reach: Reach) -> Choice:
@@ -166,10 +184,8 @@ def _pinion_price(both: Choice, limits: Limits) -> float:
 
 def if_not_right(belief: Belief, limits: Limits) -> Belief:
     """The draws on which the set is not right as it stands; all of them where hardly any is left."""
-    off, backlash = offsets(belief, np.zeros((1, 2)))
-    inside = (backlash >= limits.low_thou) & (backlash <= limits.high_thou)
-    wrong = ~(np.all(np.abs(off) <= RIGHT, axis=2) & inside)[:, 0]
-    return _picked(belief, np.flatnonzero(wrong)) if wrong.sum() >= _FEWEST else belief
+    wrong = ~ends_right(belief, np.zeros((1, 2)), limits)[:, 0]
+    return picked(belief, np.flatnonzero(wrong)) if wrong.sum() >= _FEWEST else belief
 
 
 def judged(belief: Belief, limits: Limits, move: Choice) -> Choice:
@@ -184,7 +200,7 @@ def stay(belief: Belief, limits: Limits) -> Choice:
 
 def _search(belief: Belief, limits: Limits, pinion: Array, ring: Array) -> Choice:
     grid = _grid(_every(pinion, _COARSE_THOU), _every(ring, _COARSE_THOU))
-    loss = judge(_thinned(belief, 150), grid, limits)[0]
+    loss = judge(thinned(belief, 150), grid, limits)[0]
     near = [
         _grid(_around(pinion, start[0]), _around(ring, start[1]))
         for start in grid[np.argsort(loss)[:3]]
@@ -219,12 +235,14 @@ def _grid(pinion: Array, ring: Array) -> Array:
     return np.stack(np.meshgrid(pinion, ring, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
-def _thinned(belief: Belief, count: int) -> Belief:
-    return _picked(belief, np.linspace(0, len(belief.pinion_thou) - 1, count).astype(int))
+def thinned(belief: Belief, count: int) -> Belief:
+    """About `count` of the draws, evenly picked."""
+    return picked(belief, np.linspace(0, len(belief.pinion_thou) - 1, count).astype(int))
 
 
-def _picked(belief: Belief, at: NDArray[np.intp]) -> Belief:
+def picked(belief: Belief, at: NDArray[np.intp]) -> Belief:
+    """Some of the draws, or some more than once."""
     return Belief(
         belief.pinion_thou[at], belief.ring_thou[at], belief.response[at], belief.design[at],
-        belief.edge_half[at], belief.uniform[at],
+        belief.edge_half[at], belief.uniform[at], belief.far,
     )  # fmt: skip

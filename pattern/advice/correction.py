@@ -45,6 +45,7 @@ from pattern.advice.computed_response import computed_response
 from pattern.advice.contact_account import contact_account
 from pattern.advice.estimate import Fit, Hypothesis, fit, settled
 from pattern.advice.evidence import Evidence, gather
+from pattern.advice.experience import experience
 from pattern.advice.outlook import expected
 from pattern.advice.reasons import CAUTIONS, Findings, explain
 from pattern.advice.response import (
@@ -56,6 +57,7 @@ from pattern.advice.response import (
     turned,
 )  # fmt: skip
 from pattern.advice.shims import Reach, reach, shims_for
+from pattern.advice.weigh import weighed
 from pattern.advice.words import pinion_words, ring_words
 from pattern.errors import NoCorrection
 from pattern.gears.quick_marks import covers
@@ -202,8 +204,9 @@ def _contradicted(
 
 def _decide(job: _Job) -> Advice:
     axle = job.axle
-    belief, share = mix(job.fits)
+    drawn, share = mix(job.fits)
     limits = _limits(axle, job.rolls)
+    belief = weighed(drawn, limits, experience(axle, job.rolls, job.evidence))
     wrong = if_not_right(belief, limits)
     closer = choose(wrong, limits, _within_reach(job))
     now, best = stay(belief, limits), judged(belief, limits, closer)

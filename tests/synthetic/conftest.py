@@ -6,6 +6,7 @@ from importlib.util import find_spec
 
 _WANTS = {
     "test_raster.py": ("numba",),
+    "test_experience.py": ("torch",),
     "test_first_move.py": ("torch",),
     "test_flat.py": ("numba", "torch", "onnx"),
     "test_quick_train.py": ("torch",),

@@ -1,0 +1,75 @@
+"""Draws of the estimate weighed by experience: one voice, and no doubt of the direction hidden."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pattern.advice.choose import Belief, Limits, ends_right, far
+from pattern.advice.experience import BUMPS, Experience
+from pattern.advice.response import BACKLASH, DIRECTION, HALF, HOUSING, documented_response
+from pattern.advice.weigh import weighed
+from tests.advice.cases import axle
+
+LIMITS = Limits(6.0, 10.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Says(Experience):
+    """Experience that calls right what some draws call right."""
+
+    like: Belief | None = None
+
+    def right(
+        self, moves_thou: NDArray[np.float64], *, now_too: bool = False
+    ) -> NDArray[np.float64]:
+        assert self.like is not None
+        return np.asarray(ends_right(self.like, moves_thou, LIMITS).mean(axis=0))
+
+
+def says(like: Belief, clear: tuple[float, float] = (0.0, 0.0)) -> Says:
+    return Says(np.zeros((3, BUMPS, 6)), clear, like)
+
+
+def belief(pinion: NDArray[np.float64]) -> Belief:
+    """Draws of one sound set whose pinion stands at `pinion`."""
+    count = len(pinion)
+    response = documented_response(axle(), "tapered").mean[None].repeat(count, axis=0)
+    response[:, HOUSING], response[:, HALF] = 0.0, np.log(0.3)
+    response[:, BACKLASH.start] = 8.0
+    assert response[:, DIRECTION].any()
+    return Belief(
+        pinion, 0.45 * pinion, response, np.full((count, 4), 0.5), np.full((count, 4), 0.3),
+        np.zeros(count, dtype=bool),
+    )  # fmt: skip
+
+
+def test_draws_that_end_right_where_experience_says_so_count_more() -> None:
+    both = belief(np.concatenate([np.full(200, 6.0), np.full(200, -6.0)]))
+    deep = belief(np.full(50, 6.0))
+    assert np.mean(weighed(both, LIMITS, says(deep)).pinion_thou > 0) > 0.6
+
+
+def test_experience_that_says_what_the_draws_say_changes_nothing() -> None:
+    spread = belief(np.linspace(-8.0, 8.0, 321))
+    after = weighed(spread, LIMITS, says(spread))
+    assert abs(np.mean(after.pinion_thou)) < 0.3
+    assert abs(np.std(after.pinion_thou) - np.std(spread.pinion_thou)) < 0.3
+
+
+def test_where_experience_says_nothing_the_draws_stay_as_they_are() -> None:
+    spread = belief(np.linspace(-8.0, 8.0, 33))
+    assert weighed(spread, LIMITS, None) is spread
+
+
+def test_a_doubt_of_the_direction_is_never_weighed_away() -> None:
+    # a wrong direction is the worst outcome: one draw in ten held the pinion too deep
+    doubtful = belief(np.concatenate([np.full(40, 6.0), np.full(360, -6.0)]))
+    shallow = belief(np.full(50, -6.0))
+    after = weighed(doubtful, LIMITS, says(shallow))
+    assert np.mean(after.pinion_thou > 0) < 0.1
+    assert far(after)[0] >= 0.1
+    warned = weighed(shallow, LIMITS, says(shallow, clear=(0.2, 0.7)))
+    assert far(warned)[0] == 0.2
