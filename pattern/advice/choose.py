@@ -1,4 +1,4 @@
-"""Choose the move that most likely ends right, by expected loss over the draws of the estimate.
+"""Choose the move that most likely ends right, by expected loss over the draws of the estimate and by experience.
 
 A move is judged on every draw: where the marks would lie against the place they are meant for, and
 whether the backlash would stay inside its limits. Only moves that shims can make are looked at, and
@@ -8,13 +8,14 @@ a pinion move must earn its price, because the pinion bearing has to be pressed 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
 from pattern.advice.estimate import Fit
+from pattern.advice.experience import Experience
 from pattern.advice.marks import GOOD_ENOUGH, RIGHT, backlash_thou, centres, cut
 from pattern.advice.shims import Reach
 
@@ -30,6 +31,7 @@ _FULL_PRICE_CHANCE = 0.7
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
+_TRUST = 0.7  # in experience's chances, the rest in the draws'
 _FEWEST = 40  # draws that still tell something
 _CLEAR_ERROR_THOU = 4.0
 # the first pinion move is a promise, least known where the tooth system is not told (12 let 2 of 315 such
@@ -45,6 +47,7 @@ class Belief:
     `pinion_thou`, `ring_thou` (N,), `response` (N, 27), `design` and `edge_half` (N, 4) as in `Answers`; `uniform` (N,) tells the
     draws that hold the set to be of uniform depth. `far` are chances that the pinion stands clearly too deep and
     clearly too shallow, where more than the draws say so: weighing them must not hide a doubt of the direction.
+    `known` is what experience says, `not_right` that the set is taken not to be right as it stands.
     """
 
     pinion_thou: Array
@@ -54,6 +57,8 @@ class Belief:
     edge_half: Array
     uniform: NDArray[np.bool_]
     far: tuple[float, float] = (0.0, 0.0)
+    known: Experience | None = None
+    not_right: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,13 +146,18 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     success = expit((1.0 - share.max(axis=2)) / _SOFT) * expit(-outside / _BACKLASH_SOFT_THOU)
     # far from right every move fails alike: the squared miss then says which way is better
     miss = np.sum(share**2, axis=2) + np.maximum(outside, 0.0) / _BACKLASH_SOFT_THOU
-    loss = 1.0 - success + _PULL * np.minimum(miss, 200.0)
+    chances = [part.mean(axis=0) for part in (success, right, good)]
+    if belief.known is not None:
+        learnt = belief.known.right(moves_thou, now_too=not belief.not_right)
+        heard = (learnt, learnt, belief.known.good(moves_thou))
+        chances = [(1.0 - _TRUST) * c + _TRUST * h for c, h in zip(chances, heard, strict=True)]
+    loss = 1.0 - chances[0] + _PULL * np.minimum(miss, 200.0).mean(axis=0)
     # a pinion taken the wrong way is the dearest mistake: twice pressed, and further off than before
     deep, shallow = far(belief)
     pinion = moves_thou[:, 0]
     wrong_way = np.where(pinion > 0, deep, np.where(pinion < 0, shallow, 0.0))
-    total = loss.mean(axis=0) + _wrong_way_price(limits) * wrong_way
-    return total, right.mean(axis=0), good.mean(axis=0), inside.mean(axis=0)
+    loss += _wrong_way_price(limits) * wrong_way
+    return loss, chances[1], chances[2], inside.mean(axis=0)
 
 
 def far(belief: Belief) -> tuple[float, float]:
@@ -185,7 +195,8 @@ def _pinion_price(both: Choice, limits: Limits) -> float:
 def if_not_right(belief: Belief, limits: Limits) -> Belief:
     """The draws on which the set is not right as it stands; all of them where hardly any is left."""
     wrong = ~ends_right(belief, np.zeros((1, 2)), limits)[:, 0]
-    return picked(belief, np.flatnonzero(wrong)) if wrong.sum() >= _FEWEST else belief
+    some = picked(belief, np.flatnonzero(wrong)) if wrong.sum() >= _FEWEST else belief
+    return replace(some, not_right=True)
 
 
 def judged(belief: Belief, limits: Limits, move: Choice) -> Choice:
@@ -244,5 +255,5 @@ def picked(belief: Belief, at: NDArray[np.intp]) -> Belief:
     """Some of the draws, or some more than once."""
     return Belief(
         belief.pinion_thou[at], belief.ring_thou[at], belief.response[at], belief.design[at],
-        belief.edge_half[at], belief.uniform[at], belief.far,
+        belief.edge_half[at], belief.uniform[at], belief.far, belief.known, belief.not_right,
     )  # fmt: skip

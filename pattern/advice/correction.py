@@ -66,7 +66,7 @@ from pattern.settings import Settings
 from pattern.setup.stacks import ShimKit
 
 _OTHER_SENSE = 0.3  # a shim whose place is not known, taken to work the wrong way
-_UNFIT_SHARE, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.8, 0.2
+_UNFIT_SHARE, _MAYBE_UNFIT, _SURELY_UNFIT, _REJECT_CHANCE = 0.03, 0.1, 0.8, 0.2
 _SURELY_RIGHT = 0.85
 # 420 jobs of seeds 7 and 11: accepted below it one was outside, above it none
 _LIKELY_RIGHT = 0.6
@@ -202,11 +202,24 @@ def _contradicted(
     return disagreement(rolls) if is_lost(rolls, best) else None
 
 
+def believe(
+    axle: Axle, rolls: Sequence[Roll], evidence: Evidence, found: Sequence[Fit]
+) -> tuple[Belief, tuple[float, ...]]:
+    """The settled fits joined and weighed by experience, and the probability of each."""
+    drawn, share = mix(found)
+    if _unsound(found, share) > _MAYBE_UNFIT:
+        return drawn, share  # its jobs could all be mended
+    return weighed(drawn, _limits(axle, rolls), experience(axle, rolls, evidence)), share
+
+
+def _unsound(found: Sequence[Fit], share: Sequence[float]) -> float:
+    return sum(p for f, p in zip(found, share, strict=True) if not f.hypothesis.sound)
+
+
 def _decide(job: _Job) -> Advice:
     axle = job.axle
-    drawn, share = mix(job.fits)
+    belief, share = believe(axle, job.rolls, job.evidence, job.fits)
     limits = _limits(axle, job.rolls)
-    belief = weighed(drawn, limits, experience(axle, job.rolls, job.evidence))
     wrong = if_not_right(belief, limits)
     closer = choose(wrong, limits, _within_reach(job))
     now, best = stay(belief, limits), judged(belief, limits, closer)
@@ -219,8 +232,8 @@ def _decide(job: _Job) -> Advice:
         worth = _rolled_again(job.rolls) or now.chance_right < _SURELY_RIGHT
         finer = closer if worth and not still else None
         return _advice("accept", job, replace(seen, finer=finer), None if finer is None else best)
-    unfit = sum(p for f, p in zip(job.fits, share, strict=True) if not f.hypothesis.sound)
     sign = unfit_sign(job.evidence)
+    unfit = _unsound(job.fits, share)
     if sign is not None and unfit > _SURELY_UNFIT and best.chance_good < _REJECT_CHANCE:
         return replace(_advice("reject", job, seen, None), flags=(sign.code,))
     _need_room(job, belief, limits, best)

@@ -35,7 +35,7 @@ def weighed(belief: Belief, limits: Limits, known: Experience | None) -> Belief:
     right = ends_right(belief, moves, limits)
     share = _shares(right.astype(np.float32), known.right(moves, now_too=True))
     doubt = [max(pair) for pair in zip(far(belief), known.clear, strict=True)]
-    return replace(picked(belief, _in_proportion(share)), far=(doubt[0], doubt[1]))
+    return replace(picked(belief, _in_proportion(share)), far=(doubt[0], doubt[1]), known=known)
 
 
 def _asked(belief: Belief, limits: Limits, known: Experience) -> Array:

@@ -11,8 +11,8 @@ from dataclasses import replace
 from functools import lru_cache
 from math import isfinite
 
-from pattern.advice.choose import Belief, Choice, mix
-from pattern.advice.correction import fits, settle
+from pattern.advice.choose import Belief, Choice
+from pattern.advice.correction import believe, fits, settle
 from pattern.advice.evidence import gather
 from pattern.advice.outlook import expected
 from pattern.advice.response import System
@@ -54,4 +54,5 @@ def what_if(
 
 @lru_cache(maxsize=8)
 def _belief(axle: Axle, rolls: tuple[Roll, ...]) -> Belief:
-    return mix(settle(fits(axle, gather(axle, rolls))))[0]
+    evidence = gather(axle, rolls)
+    return believe(axle, rolls, evidence, settle(fits(axle, evidence)))[0]

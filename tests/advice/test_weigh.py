@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.advice.choose import Belief, Limits, ends_right, far
+from pattern.advice.correction import believe, fits, settle
+from pattern.advice.evidence import gather
 from pattern.advice.experience import BUMPS, Experience
 from pattern.advice.response import BACKLASH, DIRECTION, HALF, HOUSING, documented_response
 from pattern.advice.weigh import weighed
-from tests.advice.cases import axle
+from tests.advice.cases import axle, roll
 
 LIMITS = Limits(6.0, 10.0)
 
@@ -73,3 +75,14 @@ def test_a_doubt_of_the_direction_is_never_weighed_away() -> None:
     assert far(after)[0] >= 0.1
     warned = weighed(shallow, LIMITS, says(shallow, clear=(0.2, 0.7)))
     assert far(warned)[0] == 0.2
+
+
+def test_experience_is_not_asked_about_a_set_that_may_be_beyond_mending() -> None:
+    # all the sets it learnt from could be brought right; one mark high and the other low is lame contact
+    # (TM 10-3930-643-34 p. 16-30), and its word would hide that
+    for apart, asked in ((0.03, True), (0.17, False)):
+        known = axle()
+        rolls = [roll((0.47, 0.50 + apart), (0.47, 0.50 - apart))]
+        evidence = gather(known, rolls)
+        belief, _ = believe(known, rolls, evidence, settle(fits(known, evidence)))
+        assert (belief.known is not None) is asked
