@@ -31,7 +31,7 @@ _FULL_PRICE_CHANCE = 0.7
 _BACKLASH_SOFT_THOU = 0.1
 _SOFT = 0.15  # of the tolerance, over which success fades
 _PULL = 0.005
-_TRUST = 0.7  # in experience's chances, the rest in the draws'
+_TRUST = 0.4  # in experience's chances, the rest in the draws'
 _FEWEST = 40  # draws that still tell something
 _CLEAR_ERROR_THOU = 4.0
 # the first pinion move is a promise, least known where the tooth system is not told (12 let 2 of 315 such

@@ -23,7 +23,7 @@ _REACH_THOU = 20
 _WORTH = 0.004  # a chance below it says nothing
 _FEW = 150
 _TURNS = 8
-_TRUST = 0.7
+_TRUST = 0.5
 _LEAST = 1e-4
 
 

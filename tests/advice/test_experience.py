@@ -97,7 +97,7 @@ def test_it_says_nothing_of_jobs_unlike_its_own(known: Axle) -> None:
 def test_it_says_nothing_where_the_roll_leaves_out_what_its_jobs_had() -> None:
     known = axle()
     blind = replace(NEAR, backlash_in=None)
-    noisy = replace(NEAR, drive=replace(mark(0.5, 0.5), profile_sd=0.2))
+    noisy = replace(NEAR, drive=replace(mark(0.5, 0.5), profile_sd=0.1))
     bound = replace(NEAR, backlash_in=0.0)
     for last in (blind, noisy, bound):
         assert not serves(known, [last], gather(known, [last]))
