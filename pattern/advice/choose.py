@@ -135,7 +135,11 @@ def ends_right(belief: Belief, moves_thou: Array, limits: Limits) -> NDArray[np.
 
 
 def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Array, Array, Array]:
-    """Loss, chance right, chance good enough, chance of backlash inside, each (K,)."""
+    """Loss, chance right, chance good enough, chance of backlash inside, each (K,).
+
+    Experience says nothing of how the sides weigh, nor of backlash by itself: there the draws decide alone, and
+    being good enough it knows of all sets only, right now or not.
+    """
     off, backlash = offsets(belief, moves_thou)
     inside = (backlash >= limits.low_thou) & (backlash <= limits.high_thou)
     right = np.all(np.abs(off) <= RIGHT, axis=2) & inside
@@ -147,17 +151,20 @@ def judge(belief: Belief, moves_thou: Array, limits: Limits) -> tuple[Array, Arr
     # far from right every move fails alike: the squared miss then says which way is better
     miss = np.sum(share**2, axis=2) + np.maximum(outside, 0.0) / _BACKLASH_SOFT_THOU
     chances = [part.mean(axis=0) for part in (success, right, good)]
+    held = inside.mean(axis=0)
     if belief.known is not None:
         learnt = belief.known.right(moves_thou, now_too=not belief.not_right)
         heard = (learnt, learnt, belief.known.good(moves_thou))
-        chances = [(1.0 - _TRUST) * c + _TRUST * h for c, h in zip(chances, heard, strict=True)]
+        both = [(1.0 - _TRUST) * c + _TRUST * h for c, h in zip(chances, heard, strict=True)]
+        # none is right with its backlash outside, and of that the draws know most: it was measured
+        chances = [np.minimum(chance, held) for chance in both]
     loss = 1.0 - chances[0] + _PULL * np.minimum(miss, 200.0).mean(axis=0)
     # a pinion taken the wrong way is the dearest mistake: twice pressed, and further off than before
     deep, shallow = far(belief)
     pinion = moves_thou[:, 0]
     wrong_way = np.where(pinion > 0, deep, np.where(pinion < 0, shallow, 0.0))
     loss += _wrong_way_price(limits) * wrong_way
-    return loss, chances[1], chances[2], inside.mean(axis=0)
+    return loss, chances[1], chances[2], held
 
 
 def far(belief: Belief) -> tuple[float, float]:

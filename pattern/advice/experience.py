@@ -9,7 +9,7 @@ of sets that know nothing of it, to say of any move how likely it ends right (`p
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -40,6 +40,10 @@ _WEIGHTS = files("pattern.advice") / "experience.npz"
 _LEAST_SD, _MOST_SD = 0.01, np.array([0.045, 0.075, 0.045, 0.075])
 _BACKLASH_SD_THOU = 0.15, 1.6
 _TOLD_WITHIN = 0.08  # of a told design place, from the usual one
+_LARGEST_MOVE_THOU = 25.0
+_NEVER_TOLD: dict[str, Any] = dict.fromkeys(
+    ("face_width_in", "spiral_angle_deg", "pressure_angle_drive_deg", "pressure_angle_coast_deg")
+)
 _MIDDLE_THOU, _WIDTH_THOU = (5.0, 12.0), (1.8, 5.2)
 
 
@@ -128,12 +132,13 @@ def serves(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> bool:
         return False
     if axle.depth_shim == "unknown" and np.any(evidence.moves_thou[:, 0]):
         return False  # which way its pinion moves went is not known
-    known = evidence.design_told
-    usual = np.abs(evidence.design - USUAL_PLACE)[known] <= _TOLD_WITHIN
+    told = evidence.design_told
+    near = np.abs(evidence.design - USUAL_PLACE) <= _TOLD_WITHIN
     return (
         _inside((low + high) / 2, _MIDDLE_THOU)
         and _inside(high - low, _WIDTH_THOU)
-        and bool(usual.all())
+        and bool(np.all((near & (evidence.design_sd <= _MOST_SD))[told]))
+        and float(np.abs(evidence.moves_thou).max()) <= _LARGEST_MOVE_THOU
         and bool(np.all(_spreads(rolls) <= _MOST_SD))
         and float(np.max(evidence.backlash_sd_thou)) <= _BACKLASH_SD_THOU[1]
         and covers(axle, "tapered")
@@ -165,7 +170,10 @@ def _features_of(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> Featu
     centre[0, :count], seen[0, :count] = np.nan_to_num(here), np.isfinite(here)
     centre_sd[0, :count] = _spreads(rolls)[-count:]
     known = evidence.extent[-count:]
-    extent[0, :count], measured[0, :count] = np.nan_to_num(known), np.isfinite(known)
+    if np.isfinite(known)[
+        np.isfinite(here)
+    ].all():  # its jobs had both extents of each mark, or none at all
+        extent[0, :count], measured[0, :count] = np.nan_to_num(known), np.isfinite(known)
     backlash, there = np.zeros((1, ROLLS)), np.zeros((1, ROLLS))
     held = evidence.backlash_thou[-count:]
     backlash[0, :count], there[0, :count] = np.nan_to_num(held), np.isfinite(held)
@@ -175,11 +183,11 @@ def _features_of(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> Featu
     away[0, :count] = stood - stood[-1]
     at = np.arange(ROLLS)[None]
     weights = _weights()
-    middle, spread = middle_blank(axle, "tapered")
+    middle, spread = middle_blank(replace(axle, **_NEVER_TOLD), "tapered")
     low, high = evidence.limits_thou
     told = evidence.design_told[None].astype(float)
     return features(
-        np, centre=centre, extent=extent, seen=seen, measured=measured * seen,
+        np, centre=centre, extent=extent, seen=seen, measured=measured,
         centre_sd=np.clip(centre_sd, _LEAST_SD, _MOST_SD), backlash=backlash, backlash_seen=there,
         backlash_sd=np.clip(backlash_sd, *_BACKLASH_SD_THOU), away=away, last=at == count - 1,
         middle=np.array([(low + high) / 2]), width=np.array([high - low]),

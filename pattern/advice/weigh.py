@@ -23,8 +23,9 @@ _REACH_THOU = 20
 _WORTH = 0.004  # a chance below it says nothing
 _FEW = 150
 _TURNS = 8
-_TRUST = 0.5
+_TRUST = 0.5  # the draws keep half their say; what they then say has its part in each chance besides (`choose`)
 _LEAST = 1e-4
+_TOO_FEW = 0.125  # of the draws, that would stand for all of them
 
 
 def weighed(belief: Belief, limits: Limits, known: Experience | None) -> Belief:
@@ -34,6 +35,10 @@ def weighed(belief: Belief, limits: Limits, known: Experience | None) -> Belief:
     moves = _asked(belief, limits, known)
     right = ends_right(belief, moves, limits)
     share = _shares(right.astype(np.float32), known.right(moves, now_too=True))
+    if (
+        1.0 / np.sum(share**2) < _TOO_FEW
+    ):  # next to no draw does as it says: this set is none it knows
+        return belief
     doubt = [max(pair) for pair in zip(far(belief), known.clear, strict=True)]
     return replace(picked(belief, _in_proportion(share)), far=(doubt[0], doubt[1]), known=known)
 

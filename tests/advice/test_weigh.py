@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pattern.advice.choose import Belief, Limits, ends_right, far
+from pattern.advice.choose import (
+    Belief,
+    Limits,
+    ends_right,
+    far,
+    if_not_right,
+    judge,
+    picked,
+    thinned,
+)
 from pattern.advice.correction import believe, fits, settle
 from pattern.advice.evidence import gather
 from pattern.advice.experience import BUMPS, Experience
@@ -75,6 +84,55 @@ def test_a_doubt_of_the_direction_is_never_weighed_away() -> None:
     assert far(after)[0] >= 0.1
     warned = weighed(shallow, LIMITS, says(shallow, clear=(0.2, 0.7)))
     assert far(warned)[0] == 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Sure(Experience):
+    """Experience with one chance for all moves, another for sets that are not right now."""
+
+    def right(
+        self, moves_thou: NDArray[np.float64], *, now_too: bool = False
+    ) -> NDArray[np.float64]:
+        return np.full(len(moves_thou), 0.25 if now_too else 0.75)
+
+    def good(self, moves_thou: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.full(len(moves_thou), 1.0)
+
+
+SURE = Sure(np.zeros((3, BUMPS, 6)), (0.0, 0.0))
+
+
+def test_experience_has_its_say_in_every_chance() -> None:
+    # draws that never end right there: what is left is what experience says, of all sets or of those not right now
+    far_off = replace(belief(np.full(60, 12.0)), known=SURE)
+    move = np.array([[-3.0, -1.0]])
+    _, right, good, _ = judge(far_off, move, LIMITS)
+    _, alone, alone_good, _ = judge(replace(far_off, known=None), move, LIMITS)
+    _, not_now, _, _ = judge(if_not_right(far_off, LIMITS), move, LIMITS)
+    assert alone[0] == alone_good[0] == 0.0
+    assert 0.0 < right[0] < 0.25 and right[0] < not_now[0] < 0.75
+    assert good[0] > right[0]
+
+
+def test_experience_never_calls_right_what_has_its_backlash_outside() -> None:
+    here = replace(belief(np.full(60, 0.0)), known=SURE)
+    apart = np.array(
+        [[0.0, 12.0]]
+    )  # about 0.008 in more backlash (2 tan(phi) sin(pitch angle), see `response`)
+    _, right, good, held = judge(here, apart, LIMITS)
+    assert right[0] == good[0] == held[0] == 0.0
+
+
+def test_some_of_the_draws_keep_what_experience_said() -> None:
+    heard = replace(belief(np.linspace(-8.0, 8.0, 99)), known=SURE, far=(0.3, 0.2))
+    for some in (thinned(heard, 20), picked(heard, np.arange(5)), if_not_right(heard, LIMITS)):
+        assert some.known is SURE and some.far == (0.3, 0.2)
+
+
+def test_where_next_to_no_draw_does_as_experience_says_the_draws_stay() -> None:
+    # one draw of 400 would have to stand for all: the set is none that experience knows
+    odd = belief(np.concatenate([np.full(2, 9.0), np.full(398, -9.0)]))
+    assert weighed(odd, LIMITS, says(belief(np.full(50, 9.0)))) is odd
 
 
 def test_experience_is_not_asked_about_a_set_that_may_be_beyond_mending() -> None:
