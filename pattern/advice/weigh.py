@@ -35,9 +35,8 @@ def weighed(belief: Belief, limits: Limits, known: Experience | None) -> Belief:
     moves = _asked(belief, limits, known)
     right = ends_right(belief, moves, limits)
     share = _shares(right.astype(np.float32), known.right(moves, now_too=True))
-    if (
-        1.0 / np.sum(share**2) < _TOO_FEW
-    ):  # next to no draw does as it says: this set is none it knows
+    # next to no draw does as it says: this set is none that it knows
+    if 1.0 / np.sum(share**2) < _TOO_FEW * len(share):
         return belief
     doubt = [max(pair) for pair in zip(far(belief), known.clear, strict=True)]
     return replace(picked(belief, _in_proportion(share)), far=(doubt[0], doubt[1]), known=known)
