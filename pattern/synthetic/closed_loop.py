@@ -1,9 +1,10 @@
 """Roll, advise, move, until the truth is right: how many rolls does a controller need?
 
-    python -m pattern.synthetic.closed_loop [--sets 200] [--make linear|contact|both] [--ours] [--seed N]
+    python -m pattern.synthetic.closed_loop [--sets 200] [--make MAKE] [--ours] [--seed N]
 
 Prints the table of the README: mean rolls (the last one included), 90th percentile, sets not done in
-ten rolls, wrong first pinion moves, pinion shim changes, and whether the stated spread holds.
+ten rolls, wrong first pinion moves, pinion shim changes, and whether the stated spread holds. MAKE is
+linear, contact or row, both for the first two, all for the three.
 """
 
 from __future__ import annotations
@@ -35,6 +36,7 @@ from pattern.synthetic.drawn_sets import (
     off_edges,
     rolled,
 )  # fmt: skip
+from pattern.synthetic.row_sets import RowSet
 
 MOST_ROLLS = 10
 REPORTED_SEED = 2024
@@ -42,6 +44,8 @@ LARGEST_ERROR_THOU = 15.0
 _WRONG_WAY_ABOVE_THOU = 4.0
 
 Maker = Callable[[System, np.random.Generator], DrawnSet]
+
+_SEVERAL = {"both": ("linear", "contact"), "all": ("linear", "contact", "row")}
 
 
 @dataclass(frozen=True)
@@ -198,7 +202,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description="How many rolls until the truth is right.")
     parser.add_argument("--sets", type=int, default=200)
-    parser.add_argument("--make", choices=("linear", "contact", "both"), default="linear")
+    parser.add_argument("--make", choices=("linear", "contact", "row", *_SEVERAL), default="linear")
     parser.add_argument("--scenario", action="append", help="only scenarios whose name has this")
     parser.add_argument("--ours", action="store_true", help="only the advice, not the other two")
     parser.add_argument(
@@ -206,7 +210,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         help="draws of sets; tune on others than the default, which is reported",
     )  # fmt: skip
     chosen = parser.parse_args(arguments)
-    for make in ("linear", "contact") if chosen.make == "both" else (chosen.make,):
+    for make in _SEVERAL.get(chosen.make, (chosen.make,)):
         print(f"\n{chosen.sets} sets of the {make} make\n\n{HEAD}", flush=True)
         for scenario in SCENARIOS:
             if chosen.scenario and not any(part in scenario.name for part in chosen.scenario):
@@ -231,6 +235,8 @@ def _print_scenario(
 def _maker(make: str) -> Maker:
     if make == "linear":
         return LinearSet
+    if make == "row":
+        return RowSet
     from pattern.synthetic.contact_sets import ContactSet
 
     return ContactSet

@@ -42,10 +42,10 @@ Array = NDArray[np.float64]
 _THOU_MM = 0.0254
 _BLANKS = 200
 _OFFSET_SD_THOU, _SHAFT_SD_MINUTES = 0.8, 0.5
-_FILM_MM, _FILM_SD = 0.00635, 0.2
+_FILM_MM, FILM_SD = 0.00635, 0.2
 _BACKLASH_THOU, _BACKLASH_SD_THOU = 8.0, 0.7
 # crowning that leaves a mark between about a quarter and three quarters of the length
-_SHORTEST, _LONGEST = 0.25, 0.75
+SHORTEST, LONGEST = 0.25, 0.75
 
 
 class ContactSet:
@@ -55,7 +55,7 @@ class ContactSet:
         self.system = system
         axle = Axle(41, 11, 8.5, tooth_system=system)
         self._blank = draw_blanks(axle, system, _BLANKS, seed=5)[int(rng.integers(1, _BLANKS))]
-        self._film_mm = _FILM_MM * math.exp(_FILM_SD * rng.standard_normal())
+        self._film_mm = _FILM_MM * math.exp(FILM_SD * rng.standard_normal())
         self._play_mm = 0.0
         self._offset_mm = self._shaft_rad = 0.0
         while True:
@@ -63,7 +63,7 @@ class ContactSet:
             self._drive, self._coast = (_ease_off(rng, place) for place in places)
             at_rest = self._evaluate(np.zeros(1), np.zeros(1))
             lengths = np.array([at_rest.drive.length[0], at_rest.coast.length[0]])
-            if np.all((lengths > _SHORTEST) & (lengths < _LONGEST)):
+            if np.all((lengths > SHORTEST) & (lengths < LONGEST)):
                 break
         self.design = centres(at_rest)[0].reshape(2, 2)
         wanted = _BACKLASH_THOU + _BACKLASH_SD_THOU * rng.standard_normal()

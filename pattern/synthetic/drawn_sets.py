@@ -22,7 +22,7 @@ System = Literal["tapered", "uniform"]
 RIGHT = (0.05, 0.06)
 GOOD_ENOUGH = (0.10, 0.12)
 LIMITS_THOU = (6.0, 10.0)
-_ROOM = 9
+ROOM = 9
 _EDGE_SHARE = 0.10
 MIDDLE = np.array([0.47, 0.50])
 DESIGN_SD = np.array([0.02, 0.02])
@@ -87,12 +87,12 @@ def off_edges(drawn: DrawnSet, at_thou: tuple[float, float]) -> bool:
 def can_be_right(drawn: DrawnSet) -> bool:
     """A shop can bring it right: enough room that moves made to 0.0005 in can hit it.
 
-    Housing errors may leave little or none; at least `_ROOM` positions on a net of 0.001 in about the
+    Housing errors may leave little or none; at least `ROOM` positions on a net of 0.001 in about the
     nominal one must be right.
     """
     steps = np.arange(-6.0, 6.1, 1.0)
     pinion, ring = np.meshgrid(steps, steps)
-    return int(right_at(drawn, pinion.ravel(), ring.ravel()).sum()) >= _ROOM
+    return int(right_at(drawn, pinion.ravel(), ring.ravel()).sum()) >= ROOM
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from pattern.errors import InvalidAxle
 from pattern.gears.blank import System
 from pattern.gears.quick_marks import REFERENCE_DIAMETER_IN, covers, middle_blank
 from pattern.records import Axle
-from pattern.synthetic.quick_draw import _TEETH
+from pattern.synthetic.quick_draw import TEETH
 
 Array = NDArray[np.float64]
 
@@ -78,7 +78,7 @@ def _axle(rng: np.random.Generator) -> tuple[Axle, tuple[float, float]]:
     """An axle and its backlash limits in thousandths."""
     if rng.random() < _PLAIN_SHARE:
         return PLAIN, PLAIN_LIMITS_THOU
-    teeth = _TEETH[int(rng.integers(len(_TEETH)))]
+    teeth = TEETH[int(rng.integers(len(TEETH)))]
     axle = Axle(*teeth, round(float(rng.uniform(*_DIAMETERS_IN)), 2), tooth_system="unknown")
     if rng.random() < _OFFSET_TOLD:
         offset = float(rng.choice(_OFFSETS_IN)) * axle.ring_diameter_in / REFERENCE_DIAMETER_IN

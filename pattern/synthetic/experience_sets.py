@@ -8,8 +8,9 @@ Two kinds, so that what is learnt holds for more than one idea of how a set answ
   no set is its drawing: gain 0.15 (log), place 0.010 of the tooth, backlash factor 0.07 (log).
 - `FreeSets` know nothing of contact analysis: the trade's signs and sizes (`advice.response.documented_response`),
   spread so widely that what the estimate believes of sets is only one part of them. They share no code with
-  `drawn_sets.LinearSet`, on which the closed loop judges the advice, and no numbers but the trade's own (where marks
-  are meant to lie, how many sides answer the other way): what is learnt must not be learnt from its judge.
+  `drawn_sets.LinearSet`, on which the closed loop judges the advice too, but much of its idea: a bent straight line,
+  marks that are longer on livelier sets, the trade's sizes, as many sides that answer the other way. So a gain on
+  linear sets says little of other makes; `row_sets`, of another form, which no network learnt from, says more.
 
 Everywhere n sets, k positions: positions (n, k, 2) in thousandths of an inch from the nominal place, pinion + deeper,
 ring gear + away; centres and 5 to 95 % extents (n, k, 4), shares of the tooth: drive lengthwise, drive profile, coast
@@ -33,8 +34,8 @@ from pattern.gears.blank import System
 from pattern.gears.easeoff import BIAS_SPREAD_MM, LENGTHWISE_SPREAD, PROFILE_SPREAD
 from pattern.gears.quick_marks import BIAS_UNIT_MM
 from pattern.records import SIDES
-from pattern.synthetic.contact_sets import _FILM_SD, _LONGEST, _SHORTEST
-from pattern.synthetic.drawn_sets import _ROOM, GOOD_ENOUGH, MIDDLE, RIGHT
+from pattern.synthetic.contact_sets import FILM_SD, LONGEST, SHORTEST
+from pattern.synthetic.drawn_sets import GOOD_ENOUGH, MIDDLE, RIGHT, ROOM
 from pattern.synthetic.experience_axles import PLAIN, Axles
 
 Answer = tuple[Tensor, Tensor, Tensor]
@@ -207,7 +208,7 @@ class ContactSets(Sets):
         held = {
             "axle": of, "scale": axles.scale[of], "limits_thou": axles.limits_thou[of],
             "blank": axles.middle[of] + axles.spread[of] * draws.normal(count, 8),
-            "film": _FILM_SD * draws.normal(count),
+            "film": FILM_SD * draws.normal(count),
         }  # fmt: skip
         for side in ("drive", "coast"):
             place = draws.row(*MIDDLE) + axles.design_sd[of][:, None] * draws.normal(count, 2)
@@ -226,7 +227,7 @@ class ContactSets(Sets):
         at_rest[:, 1, 2:] = held["housing"]  # the design place knows no housing error
         centre, extent, play = marks(drawn, at_rest)
         length = extent[:, 0, ::2]
-        whole = ((length > _SHORTEST) & (length < _LONGEST)).all(-1)
+        whole = ((length > SHORTEST) & (length < LONGEST)).all(-1)
         known = replace(drawn, design=centre[:, 0], right=centre[:, 1], rest_thou=play[:, 0])
         return known.taken(whole)
 
@@ -393,5 +394,5 @@ def mendable(sets: Sets, part: int = 20_000) -> Tensor:
         these = sets.taken(some)
         centre, _, backlash = these.answer(net[None].expand(len(these), -1, -1))
         right, _ = rightness(centre, backlash, these.design, these.limits_thou)
-        masks.append(right.sum(-1) >= _ROOM)
+        masks.append(right.sum(-1) >= ROOM)
     return torch.cat(masks)

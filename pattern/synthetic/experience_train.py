@@ -1,4 +1,4 @@
-"""Train the network of `pattern.advice.experience`: one seeded command. See `pattern/advice/EXPERIENCE.md`.
+"""Train the network of `pattern.advice.experience`: seeded draws, a schedule by the clock. See `pattern/advice/EXPERIENCE.md`.
 
     python -m pattern.synthetic.experience_train --out DIR --seconds 545 --to 0.333 --seed 1 --compile
     python -m pattern.synthetic.experience_train --out DIR2 --seconds 545 --from 0.333 --to 0.667 --seed 2

@@ -30,7 +30,7 @@ from pattern.records import MM_PER_IN, Axle
 Array = NDArray[np.float64]
 
 COMMON_TEETH = (41, 11)
-_TEETH = (
+TEETH = (
     (41, 15), (43, 14), (40, 13), (41, 13), (37, 12), (39, 12), (41, 12), (37, 11), (39, 11), (41, 11),
     (43, 11), (41, 10), (43, 10), (37, 10), (39, 10), (41, 9), (43, 9), (37, 9), (39, 9), (40, 8), (41, 8),
     (43, 8), (37, 8), (39, 8), (43, 7), (41, 7), (39, 7), (37, 7), (37, 6), (43, 16), (46, 13), (47, 14),
@@ -76,7 +76,7 @@ def draw_examples(system: System, blanks: int, each: int, seed: int) -> Examples
 
 
 def _blank(system: System, rng: np.random.Generator) -> tuple[Blank, Array]:
-    teeth = COMMON_TEETH if rng.random() < 0.2 else _TEETH[int(rng.integers(len(_TEETH)))]
+    teeth = COMMON_TEETH if rng.random() < 0.2 else TEETH[int(rng.integers(len(TEETH)))]
     axle = Axle(*teeth, REFERENCE_DIAMETER_IN, tooth_system=system)
     if rng.random() < _TOLD_OFFSET:
         share = 0.0 if rng.random() < _NO_OFFSET else rng.uniform(_LEAST_OFFSET, 0.25)
