@@ -1,9 +1,10 @@
 """Invented ring and pinion sets with hidden properties, for judging the advice in a closed loop.
 
 Positions are in thousandths of an inch from the right place: pinion + deeper, ring gear + away.
-Two makes of set answer to moves: `LinearSet` here knows nothing of contact analysis (random gains,
-signs and curvature from wide priors, marks cut out of a quadratic gap on a grid), and the sets of
-`contact_sets` come from this project's contact analysis. Neither shares code with the estimate.
+Three makes of set answer to moves: `LinearSet` here knows nothing of contact analysis (random gains,
+signs and curvature from wide priors, marks cut out of a quadratic gap on a grid), the sets of
+`contact_sets` come from this project's contact analysis, those of `row_sets` from the trade's table. None shares code
+with the estimate.
 """
 
 from __future__ import annotations
