@@ -209,7 +209,7 @@ def believe(
     drawn, share = mix(found)
     if _unsound(found, share) > _MAYBE_UNFIT:
         return drawn, share  # its jobs could all be mended
-    return weighed(drawn, _limits(axle, rolls), experience(axle, rolls, evidence)), share
+    return weighed(drawn, _limits(axle, rolls), experience(axle, evidence)), share
 
 
 def _unsound(found: Sequence[Fit], share: Sequence[float]) -> float:

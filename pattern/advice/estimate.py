@@ -89,7 +89,7 @@ def fit(evidence: Evidence, account: Account, hypothesis: Hypothesis, *, draws: 
     log_evidence = top + float(np.log(weight.mean()))
     # a few draws must not carry everything: cap the weights (truncated importance sampling)
     weight = np.minimum(weight, weight.mean() * np.sqrt(draws)) * np.exp(doubt)
-    kept = steps[_resample(weight, min(_KEPT, draws))]
+    kept = steps[resampled(weight, min(_KEPT, draws))]
     final = known.residuals((mean + root @ best)[None])[0]
     return Fit(
         hypothesis=hypothesis,
@@ -254,7 +254,7 @@ def _climb(known: _Known, mean: Array, root: Array) -> tuple[Array, Array]:
     return z, np.asarray(np.linalg.inv(np.linalg.cholesky(normal)).T)
 
 
-def _resample(weight: Array, count: int) -> NDArray[np.intp]:
+def resampled(weight: Array, count: int) -> NDArray[np.intp]:
     """Systematic resampling: `count` indices in proportion to `weight`."""
     edges = np.cumsum(weight / weight.sum())
     edges[-1] = 1.0

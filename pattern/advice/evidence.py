@@ -28,7 +28,8 @@ _EXTENT_MODEL_SD = 0.03
 class Evidence:
     """All rolls of a job as arrays over T rolls; NaN where nothing was measured.
 
-    `centre`, `centre_sd`, `extent`, `extent_sd` are (T, 4) shares; `backlash_thou`, its sd and
+    `centre`, `centre_sd`, `extent`, `extent_sd` are (T, 4) shares, `stated_sd` (T, 4) the centres' spreads as read,
+    without what the model may be off by; `backlash_thou`, its sd and
     `moves_thou` (T, 2; the first row is zero) are in thousandths. `design` and `design_sd` (4,) are
     where the marks should lie and how well that is known, `design_told` (4,) whether the job tells it
     (a used set's pattern as found). `limits_thou` are the backlash limits.
@@ -36,6 +37,7 @@ class Evidence:
 
     centre: Array
     centre_sd: Array
+    stated_sd: Array
     extent: Array
     extent_sd: Array
     backlash_thou: Array
@@ -76,6 +78,7 @@ def gather(axle: Axle, rolls: Sequence[Roll]) -> Evidence:
     return Evidence(
         centre=centre,
         centre_sd=np.hypot(centre_sd, model_sd),
+        stated_sd=centre_sd,
         extent=extent,
         extent_sd=extent_sd,
         backlash_thou=np.array([_thou(r.backlash_in) for r in rolls]),

@@ -8,7 +8,6 @@ of sets that know nothing of it, to say of any move how likely it ends right (`p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
@@ -20,7 +19,7 @@ from scipy.special import erf, expit, logsumexp
 
 from pattern.advice.evidence import Evidence
 from pattern.gears.quick_marks import REFERENCE_DIAMETER_IN, covers, middle_blank
-from pattern.records import SIDES, Axle, Roll
+from pattern.records import Axle
 
 Array = NDArray[np.float64]
 
@@ -32,8 +31,10 @@ ROLL_NUMBERS, JOB_NUMBERS = 27, 33
 CHANCES = ("right if it is not now", "right", "good enough")
 HEADS = 6
 USUAL_PLACE = (0.47, 0.50, 0.47, 0.50)
-_UNIT_THOU = 10.0
-_WIDTH_LOG = (-4.0, 3.0)
+UNIT_THOU = 10.0
+"""Of the bumps' centres."""
+WIDTH_LOG = (-4.0, 3.0)
+"""Limits of the bumps' steepness."""
 _WEIGHTS = files("pattern.advice") / "experience.npz"
 # what its jobs were drawn with; a reading better than the best counts as that. It saw vaguer ones too, but of 200 jobs
 # with readings of 0.06 and 0.10 it left one undone and 18 never accepted, the estimate alone none and 4
@@ -112,11 +113,11 @@ class Experience:
         return np.asarray(expit(_log_odds(self.bumps[2], moves_thou)))
 
 
-def experience(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> Experience | None:
+def experience(axle: Axle, evidence: Evidence) -> Experience | None:
     """The network's word on a job, or None where the job lies outside of what it was trained on."""
-    if not serves(axle, rolls, evidence):
+    if not serves(axle, evidence):
         return None
-    out = forward(_weights(), _features_of(axle, rolls, evidence))[0]
+    out = forward(_weights(), _features_of(axle, evidence))[0]
     chances = len(CHANCES) * BUMPS * 6
     told = expit(out[chances + 4 : chances + 6])
     return Experience(
@@ -124,12 +125,11 @@ def experience(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> Experie
     )  # fmt: skip
 
 
-def serves(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> bool:
+def serves(axle: Axle, evidence: Evidence) -> bool:
     """Whether the network has seen jobs like this one."""
     low, high = evidence.limits_thou
-    last = rolls[-1].backlash_in
-    if last is None or last <= 0.0:
-        return False
+    if not evidence.backlash_thou[-1] > 0.0:
+        return False  # not measured, or bound
     if axle.depth_shim == "unknown" and np.any(evidence.moves_thou[:, 0]):
         return False  # which way its pinion moves went is not known
     told = evidence.design_told
@@ -139,40 +139,28 @@ def serves(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> bool:
         and _inside(high - low, _WIDTH_THOU)
         and bool(np.all((near & (evidence.design_sd <= _MOST_SD))[told]))
         and float(np.abs(evidence.moves_thou).max()) <= _LARGEST_MOVE_THOU
-        and bool(np.all(_spreads(rolls) <= _MOST_SD))
+        and not np.any(evidence.stated_sd > _MOST_SD)
         and float(np.max(evidence.backlash_sd_thou)) <= _BACKLASH_SD_THOU[1]
         and covers(axle, "tapered")
         and covers(axle, "uniform")
     )
 
 
-def _spreads(rolls: Sequence[Roll]) -> Array:
-    """Stated spreads (t, 4) of the readings; 0 where a side was not read."""
-    sds = np.zeros((len(rolls), 4))
-    for t, roll in enumerate(rolls):
-        for s, side in enumerate(SIDES):
-            reading = getattr(roll, side)
-            if reading is not None:
-                sds[t, 2 * s : 2 * s + 2] = reading.lengthwise_sd, reading.profile_sd
-    return sds
-
-
 def _inside(value: float, span: tuple[float, float]) -> bool:
     return span[0] <= value <= span[1]
 
 
-def _features_of(axle: Axle, rolls: Sequence[Roll], evidence: Evidence) -> Features:
+def _features_of(axle: Axle, evidence: Evidence) -> Features:
     """One job's numbers, its last rolls first filled in."""
-    count = min(len(rolls), ROLLS)
+    count = min(evidence.rolls, ROLLS)
     centre, extent, seen, measured = (np.zeros((1, ROLLS, 4)) for _ in range(4))
     centre_sd, backlash_sd = np.ones((1, ROLLS, 4)), np.ones((1, ROLLS))
     here = evidence.centre[-count:]
     centre[0, :count], seen[0, :count] = np.nan_to_num(here), np.isfinite(here)
-    centre_sd[0, :count] = _spreads(rolls)[-count:]
+    centre_sd[0, :count] = np.nan_to_num(evidence.stated_sd[-count:])
     known = evidence.extent[-count:]
-    if np.isfinite(known)[
-        np.isfinite(here)
-    ].all():  # its jobs had both extents of each mark, or none at all
+    # its jobs had both extents of each mark, or none at all
+    if np.array_equal(np.isfinite(known), np.isfinite(here)):
         extent[0, :count], measured[0, :count] = np.nan_to_num(known), np.isfinite(known)
     backlash, there = np.zeros((1, ROLLS)), np.zeros((1, ROLLS))
     held = evidence.backlash_thou[-count:]
@@ -245,8 +233,8 @@ def _gelu(x: Array) -> Array:
 
 def _log_odds(bumps: Array, moves_thou: Array) -> Array:
     """Log odds (m,) of a chance at moves (m, 2)."""
-    away = moves_thou[:, None] - _UNIT_THOU * bumps[:, 1:3]
-    steep = np.exp(np.clip(bumps[:, 3:5], *_WIDTH_LOG))
+    away = moves_thou[:, None] - UNIT_THOU * bumps[:, 1:3]
+    steep = np.exp(np.clip(bumps[:, 3:5], *WIDTH_LOG))
     first = away[..., 0] * steep[:, 0]
     second = away[..., 1] * steep[:, 1] + bumps[:, 5] * away[..., 0]
     return np.asarray(logsumexp(bumps[:, 0] - 0.25 * (first**2 + second**2), axis=1))

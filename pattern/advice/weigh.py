@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattern.advice.choose import Belief, Limits, ends_right, far, picked, thinned
+from pattern.advice.estimate import resampled
 from pattern.advice.experience import Experience
 
 Array = NDArray[np.float64]
@@ -39,7 +40,9 @@ def weighed(belief: Belief, limits: Limits, known: Experience | None) -> Belief:
     if 1.0 / np.sum(share**2) < _TOO_FEW * len(share):
         return belief
     doubt = [max(pair) for pair in zip(far(belief), known.clear, strict=True)]
-    return replace(picked(belief, _in_proportion(share)), far=(doubt[0], doubt[1]), known=known)
+    return replace(
+        picked(belief, resampled(share, len(share))), far=(doubt[0], doubt[1]), known=known
+    )
 
 
 def _asked(belief: Belief, limits: Limits, known: Experience) -> Array:
@@ -62,9 +65,3 @@ def _shares(right: NDArray[np.float32], said: Array) -> Array:
         share = share * np.where(count > 0, (right @ ratio) / np.maximum(count, 1), 1.0)
         share /= share.sum()
     return share.astype(np.float64)
-
-
-def _in_proportion(share: Array) -> NDArray[np.intp]:
-    edges = np.cumsum(share)
-    edges[-1] = 1.0
-    return np.searchsorted(edges, (np.arange(len(share)) + 0.5) / len(share))

@@ -21,6 +21,8 @@ from pattern.advice.experience import (
     HEADS,
     JOB_NUMBERS,
     ROLL_NUMBERS,
+    UNIT_THOU,
+    WIDTH_LOG,
 )
 from pattern.synthetic.experience_axles import reference_blank
 
@@ -33,8 +35,6 @@ SPAN_THOU = 20.0
 """The furthest move that is asked about."""
 LEAST_LATER, MOST_LATER = 0.8, 8.0
 """Rolls that may follow a move which does not end right."""
-_UNIT_THOU = 10.0
-_WIDTH_LOG = (-4.0, 3.0)
 _BUMP_NUMBERS, _PLACE_NUMBERS = 6, 6
 _EMPTY = -1e4
 _TRIED, _WIDER = 48, 2.2
@@ -112,7 +112,7 @@ class ExperienceNet(nn.Module):
 
     def later(self, numbers: Tensor, moves_thou: Tensor) -> Tensor:
         """Rolls (n, m) to follow if a move does not end right; `numbers` (n, 48) from `forward`."""
-        pinion, ring = (moves_thou / _UNIT_THOU).unbind(-1)
+        pinion, ring = (moves_thou / UNIT_THOU).unbind(-1)
         terms = torch.stack(
             [pinion, ring, pinion * pinion, pinion * ring, ring * ring, (pinion != 0).float()], -1
         )
@@ -126,10 +126,10 @@ def _two_layers(numbers: int, width: int) -> nn.Sequential:
 
 def log_odds(bumps: Tensor, moves_thou: Tensor) -> Tensor:
     """Log odds (n, m) of one chance, `bumps` (n, BUMPS, 6), at moves (n, m, 2)."""
-    weight, centre, shape = bumps[..., 0], _UNIT_THOU * bumps[..., 1:3], bumps[..., 3:6]
+    weight, centre, shape = bumps[..., 0], UNIT_THOU * bumps[..., 1:3], bumps[..., 3:6]
     away = moves_thou[:, :, None] - centre[:, None]
-    steep0 = torch.exp(shape[..., 0].clamp(*_WIDTH_LOG))[:, None]
-    steep1 = torch.exp(shape[..., 1].clamp(*_WIDTH_LOG))[:, None]
+    steep0 = torch.exp(shape[..., 0].clamp(*WIDTH_LOG))[:, None]
+    steep1 = torch.exp(shape[..., 1].clamp(*WIDTH_LOG))[:, None]
     slant = shape[..., 2][:, None]
     second = away[..., 1] * steep1 + slant * away[..., 0]
     far = ((away[..., 0] * steep0) ** 2 + second**2) * 0.25
@@ -139,15 +139,15 @@ def log_odds(bumps: Tensor, moves_thou: Tensor) -> Tensor:
 def proposals(bumps: Tensor, count: int) -> Tensor:
     """Moves (n, count, 2) drawn about a chance's bumps, somewhat wider than they are."""
     n, bumps_each, numbers = bumps.shape
-    volume = bumps[..., 0] - bumps[..., 3].clamp(*_WIDTH_LOG) - bumps[..., 4].clamp(*_WIDTH_LOG)
+    volume = bumps[..., 0] - bumps[..., 3].clamp(*WIDTH_LOG) - bumps[..., 4].clamp(*WIDTH_LOG)
     even = torch.rand(n, count, bumps_each, device=bumps.device).clamp(1e-7, 1 - 1e-6)
     # the largest of log weights plus Gumbel noise is a draw by those weights, of a static shape
     which = (volume[:, None] - torch.log(-torch.log(even))).argmax(-1)
     about = torch.gather(bumps, 1, which[..., None].expand(-1, -1, numbers))
     wide = _WIDER * torch.randn(n, count, 2, device=bumps.device)
-    pinion = wide[..., 0] / torch.exp(about[..., 3].clamp(*_WIDTH_LOG))
-    ring = (wide[..., 1] - about[..., 5] * pinion) / torch.exp(about[..., 4].clamp(*_WIDTH_LOG))
-    moves = _UNIT_THOU * about[..., 1:3] + torch.stack([pinion, ring], -1)
+    pinion = wide[..., 0] / torch.exp(about[..., 3].clamp(*WIDTH_LOG))
+    ring = (wide[..., 1] - about[..., 5] * pinion) / torch.exp(about[..., 4].clamp(*WIDTH_LOG))
+    moves = UNIT_THOU * about[..., 1:3] + torch.stack([pinion, ring], -1)
     return moves.clamp(-SPAN_THOU, SPAN_THOU)
 
 
@@ -179,7 +179,7 @@ def best_moves(
     Looked for among the bumps' centres, draws about them and the ring gear's moves alone, `ring_only_thou` (k, 2).
     """
     n, first = bumps.shape[0], bumps[:, 0]
-    centres = (_UNIT_THOU * first[..., 1:3]).clamp(-SPAN_THOU, SPAN_THOU)
+    centres = (UNIT_THOU * first[..., 1:3]).clamp(-SPAN_THOU, SPAN_THOU)
     tried = torch.cat([centres, proposals(first, _TRIED)], 1).round()
     tried = torch.cat([tried, ring_only_thou[None].expand(n, -1, -1)], 1)
     rolls, right = costs(net, bumps, later, tried, price, odds)

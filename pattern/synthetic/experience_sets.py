@@ -20,6 +20,7 @@ factors.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, fields, replace
 from importlib.resources import files
 from typing import Any, Self
@@ -92,7 +93,7 @@ class _Draws:
 
 
 @dataclass(frozen=True, eq=False)
-class Sets:
+class Sets(ABC):
     """n sets: `axle` (n,) numbers their axles, `design` (n, 4) is where their marks are meant to lie."""
 
     axle: Tensor
@@ -103,9 +104,9 @@ class Sets:
     def __len__(self) -> int:
         return len(self.scale)
 
+    @abstractmethod
     def answer(self, place_thou: Tensor) -> Answer:
         """Marks and backlash of every set at its own positions (n, k, 2)."""
-        raise NotImplementedError
 
     def at(self, which: Tensor, place_thou: Tensor) -> Answer:
         """The same for the sets numbered `which` (m,), at positions (m, k, 2)."""

@@ -18,7 +18,7 @@ NEAR = roll((0.48, 0.53), (0.46, 0.52))
 
 
 def says(known: Axle, *rolls: Roll) -> Experience:
-    found = experience(known, rolls, gather(known, rolls))
+    found = experience(known, gather(known, rolls))
     assert found is not None
     return found
 
@@ -141,7 +141,7 @@ def test_what_was_never_told_in_training_changes_nothing() -> None:
     ],
 )
 def test_it_says_nothing_of_jobs_unlike_its_own(known: Axle) -> None:
-    assert experience(known, [NEAR], gather(known, [NEAR])) is None
+    assert experience(known, gather(known, [NEAR])) is None
 
 
 def test_it_says_nothing_where_the_roll_leaves_out_what_its_jobs_had() -> None:
@@ -150,10 +150,10 @@ def test_it_says_nothing_where_the_roll_leaves_out_what_its_jobs_had() -> None:
     noisy = replace(NEAR, drive=replace(mark(0.5, 0.5), profile_sd=0.1))
     bound = replace(NEAR, backlash_in=0.0)
     for last in (blind, noisy, bound):
-        assert not serves(known, [last], gather(known, [last]))
+        assert not serves(known, gather(known, [last]))
     unsure = axle(depth_shim="unknown")
     moved = [NEAR, replace(NEAR, pinion_move_in=0.003, ring_move_in=0.0)]
-    assert not serves(unsure, moved, gather(unsure, moved))
-    assert serves(known, moved, gather(known, moved))
+    assert not serves(unsure, gather(unsure, moved))
+    assert serves(known, gather(known, moved))
     leap = [NEAR, replace(NEAR, pinion_move_in=0.0, ring_move_in=0.060)]
-    assert not serves(known, leap, gather(known, leap))
+    assert not serves(known, gather(known, leap))
