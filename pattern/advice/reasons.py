@@ -181,6 +181,12 @@ def _next_pattern(seen: Findings) -> str:
     )
 
 
+_GOES_BY = {
+    "tapered": "the marks' height, sees it about right",
+    "uniform": "marks toward opposite ends and their height, sees neither off",
+}
+
+
 def _table(seen: Findings) -> list[str]:
     """Where the printed table agrees or disagrees with the pinion move."""
     system = seen.axle.tooth_system
@@ -193,7 +199,7 @@ def _table(seen: Findings) -> list[str]:
     source = TABLE[system][0].source
     if says == 0:
         return [
-            f"The trade's table for {system}-depth teeth sees the marks near their place and says nothing."
+            f"The trade's table for {system}-depth teeth goes by {_GOES_BY[system]} and says nothing of the pinion here."
         ]
     way = "deeper" if says > 0 else "shallower"
     if says * seen.best.pinion_thou > 0:

@@ -123,3 +123,11 @@ def test_every_reason_can_be_told_in_millimetres() -> None:
             assert "inch" not in told
             for size in length.findall(reason):
                 assert f"{float(size) * 25.4:.3f} mm" in told
+
+
+def test_where_the_trades_table_has_no_word_the_reason_says_what_it_goes_by() -> None:
+    # a drive mark plainly toward the toe used to be called near its place; that height decides the pinion on
+    # tapered sets is common practice, no source
+    said = words(roll((0.33, 0.49), (0.51, 0.46), 0.0095), tooth_system="tapered")
+    assert "toward the toe" in said and "near their place" not in said
+    assert "goes by the marks' height, sees it about right and says nothing of the pinion" in said
